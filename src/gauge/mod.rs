@@ -1,0 +1,1 @@
+//! From the lattice and the plane to the gauge and its budget.

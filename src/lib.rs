@@ -1,0 +1,29 @@
+//! Walewise measures the gauge of a knitted swatch (stitches and rows per 10 cm, each with an honest interval)
+//! from an ordinary photo with a ruler in it, or says clearly why it cannot and how to take the photo again.
+//!
+//! # How data flows
+//!
+//! One way only, each stage a module that imports none of the later ones:
+//! `quantity` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `measure` ← `record` ← `report` ← `cli`.
+//! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
+//!
+//! # Coordinates
+//!
+//! *Photo point*: pixels of the upright, full-size picture (EXIF orientation applied), x right, y down, the centre of
+//! the first pixel at (0.5, 0.5). *Plane point*: millimetres in the plane of the fabric's surface, same handedness as
+//! the photo. *Angles*: degrees in the photo, 0 right, 90 down, the direction in which an index grows.
+//!
+//! # Words
+//!
+//! *Stitch* and *row* name the two axes everywhere; textile engineering calls the columns of stitches wales and the
+//! rows courses. *Gauge* is stitches and rows per 10 cm.
+
+pub mod caution;
+pub mod fabric;
+pub mod gauge;
+pub mod lattice;
+pub mod photo;
+pub mod plane;
+pub mod quantity;
+pub mod refusal;
+pub mod ruler;

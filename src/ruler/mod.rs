@@ -1,0 +1,53 @@
+//! Rulers: a line with a one-dimensional comb of graduations across it, read to a fraction of a pixel.
+
+use crate::quantity::PhotoPoint;
+use serde::{Deserialize, Serialize};
+
+/// What a ruler counts in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RulerUnit {
+    /// Millimetres, half millimetres or centimetres.
+    Cm,
+    /// Inches in halves, quarters … thirty-seconds; 1 in = 25.4 mm exactly.
+    Inch,
+}
+
+/// One graduation that was seen.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Graduation {
+    /// Number of the mark within its train; consecutive marks differ by one, missing marks leave gaps.
+    pub index: i32,
+    /// Where the mark's centre line meets the train's base line.
+    pub at: PhotoPoint,
+    /// Standard uncertainty of `at` along the base line, in pixels.
+    pub along_sigma_px: f64,
+    /// Length of the mark from the base line, in pixels.
+    pub length_px: f64,
+}
+
+/// A row of evenly spaced graduations along one edge of a ruler.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GraduationTrain {
+    /// What the ruler counts in on this edge.
+    pub unit: RulerUnit,
+    /// Spacing of neighbouring marks, in mm (1.0, 0.5, 25.4/16 …).
+    pub pitch_mm: f64,
+    /// The marks that were seen, by index.
+    pub marks: Vec<Graduation>,
+    /// Direction from the base line to the marks' free ends, a unit vector in photo pixels.
+    pub mark_direction: (f64, f64),
+    /// Root mean square of the marks about the projective fit of position on index, in pixels.
+    pub residual_rms_px: f64,
+    /// How well the pattern of mark lengths supports the unit, 0 to 1.
+    pub hierarchy: f64,
+}
+
+/// Everything read from one ruler. All trains lie in one plane and are parallel on the ruler.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RulerReading {
+    /// One train for each graduated edge that was read, the best first; never empty.
+    pub trains: Vec<GraduationTrain>,
+    /// Outline of the ruler's body as far as it was seen: what to leave out when the fabric is looked for.
+    pub outline_px: Vec<PhotoPoint>,
+}
