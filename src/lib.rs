@@ -19,11 +19,15 @@
 //! rows courses. *Gauge* is stitches and rows per 10 cm.
 
 pub mod caution;
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod fabric;
 pub mod gauge;
 pub mod lattice;
+pub mod measure;
 pub mod photo;
 pub mod plane;
 pub mod quantity;
+pub mod record;
 pub mod refusal;
 pub mod ruler;
