@@ -30,4 +30,5 @@ pub mod plane;
 pub mod quantity;
 pub mod record;
 pub mod refusal;
+pub mod report;
 pub mod ruler;

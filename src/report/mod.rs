@@ -1,0 +1,5 @@
+//! Reports: a record, and the evidence beside it, put into words and pictures. Pure functions; nothing is read or written.
+
+pub mod annotate;
+pub mod json;
+pub mod text;
