@@ -53,6 +53,7 @@ fn paragraphs(record: &Record) -> Vec<String> {
     if let Some(gauge) = &record.gauge {
         out.push(text::per_10cm(&gauge.stitches_per_10cm, "stitches"));
         out.push(text::per_10cm(&gauge.rows_per_10cm, "rows"));
+        out.push(format!("({:.0} % confidence)", gauge.stitches_per_10cm.confidence * 100.0));
     }
     if let Some(refusal) = &record.refusal {
         out.push(format!("No gauge: {}.", refusal.message));
@@ -94,7 +95,7 @@ fn legend(evidence: &Evidence) -> Vec<Entry> {
         loops.iter().filter(|l| l.matched).count(),
         "stitch that was seen",
     );
-    add(Kind::Cross, strange, "does not fit: look here");
+    add(Kind::Cross, strange, "expected and not seen, or does not fit: look here");
     if evidence.lattice.is_some() {
         let means = "one line through each column of stitches and each row; yellow every tenth".to_owned();
         out.push(Entry { kind: Kind::Lines, means });

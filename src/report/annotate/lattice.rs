@@ -1,7 +1,7 @@
 //! The fitted lattice over the fabric: a line through every stitch column and every row, numbered, with the loops that
 //! were seen on their crossings.
 
-use super::canvas::{Canvas, Mark, Place, colour};
+use super::canvas::{Canvas, Mark, Place, colour, words_size};
 use super::place;
 use crate::plane::PlaneMap;
 use crate::quantity::PlanePoint;
@@ -198,7 +198,7 @@ fn draw_lines(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
         }
     }
     let casing = (colour::BLACK, 0.5 * thin);
-    canvas.layer(&each, colour::SKY, casing, 0.6);
+    canvas.layer(&each, colour::SKY, casing, 0.7);
     canvas.layer(&fifth, colour::WHITE, casing, 0.8);
     canvas.layer(&tenth, colour::YELLOW, casing, 0.9);
 }
@@ -220,27 +220,31 @@ fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
     let mut words = Vec::new();
     for family in [Family::Stitches, Family::Rows] {
         for (count, number) in (1_u32..).zip(drawn.whole_numbers(family)) {
-            if count != 1 && count % every != 0 {
+            if count % every != 0 {
                 continue;
             }
             let pieces = drawn.pieces(family, number as f64);
             let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { continue };
             let ends = [first.get(..2).map(|p| (p[0], p[1])), last.last_chunk::<2>().map(|p| (p[1], p[0]))];
             for (end, inner) in ends.into_iter().flatten() {
-                words.push(Mark::Words { centre: beyond(canvas, end, inner, size), size, text: count.to_string() });
+                words.push(words_beyond(canvas, end, inner, count.to_string(), size));
             }
         }
     }
     canvas.layer(&words, colour::BLACK, (colour::WHITE, 0.14 * size), 1.0);
 }
 
-/// A place for words beyond the end of a line, but inside the picture.
-fn beyond(canvas: &Canvas, end: Place, inner: Place, size: f64) -> Place {
-    let length = (end.0 - inner.0).hypot(end.1 - inner.1).max(1e-9);
-    let step = 0.9 * size / length;
+/// Words just beyond the end of a line, moved inwards where the picture ends.
+fn words_beyond(canvas: &Canvas, end: Place, inner: Place, text: String, size: f64) -> Mark {
+    let (dx, dy) = (end.0 - inner.0, end.1 - inner.1);
+    let length = dx.hypot(dy).max(1e-9);
+    let half = (words_size(&text, size).0 / 2.0 + 0.2 * size, 0.6 * size);
+    // As far out as the words' own box needs in this direction.
+    let step = (half.0 * dx.abs() + half.1 * dy.abs()) / length + 0.1 * size;
     let (w, h) = canvas.size();
-    let into = |v: f64, extent: f64| v.max(size).min((extent - size).max(size));
-    (into(end.0 + (end.0 - inner.0) * step, w), into(end.1 + (end.1 - inner.1) * step, h))
+    let into = |v: f64, half: f64, extent: f64| v.max(half).min((extent - half).max(half));
+    let centre = (into(end.0 + dx / length * step, half.0, w), into(end.1 + dy / length * step, half.1, h));
+    Mark::Words { centre, size, text }
 }
 
 /// Two arrows from a corner of the region, in the directions in which stitch and row numbers grow.
@@ -261,8 +265,7 @@ fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
     for (tip, text) in tips {
         let Some(tip) = tip else { continue };
         arrows.extend(arrow(start, tip, pen));
-        let centre = beyond(canvas, tip, start, size);
-        words.push(Mark::Words { centre, size, text: text.to_owned() });
+        words.push(words_beyond(canvas, tip, start, text.to_owned(), size));
     }
     canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen), 1.0);
     canvas.layer(&words, colour::BLUE, (colour::WHITE, 0.16 * size), 1.0);
