@@ -10,8 +10,9 @@ pub fn add_below(picture: RgbImage, record: &Record, evidence: &Evidence, pen: f
     let width = picture.width();
     let size = 22.0 * pen;
     let margin = size;
-    let lines = wrapped(record, f64::from(width) - 2.0 * margin, size);
-    let legend = legend(evidence);
+    let room = f64::from(width) - 2.0 * margin;
+    let lines: Vec<String> = paragraphs(record).iter().flat_map(|p| wrapped(p, room, size)).collect();
+    let legend: Vec<Entry> = legend(evidence).into_iter().flat_map(|e| e.wrapped(room, size)).collect();
     let step = 1.35 * size;
     let rows = lines.len() + legend.len();
     let height = (step * rows as f64 + 1.6 * margin).ceil() as u32;
@@ -41,13 +42,14 @@ fn write(bar: &mut Canvas, left: f64, y: f64, size: f64, text: &str) {
     bar.layer(&words, colour::BLACK, (colour::WHITE, 0.0), 1.0);
 }
 
-/// The result in lines that fit the bar.
-fn wrapped(record: &Record, width: f64, size: f64) -> Vec<String> {
+/// The text in lines that fit.
+fn wrapped(text: &str, width: f64, size: f64) -> Vec<String> {
     // All letters of the font are equally wide.
     let letters = (width / words_size("n", size).0.max(1.0)).max(10.0) as usize;
-    paragraphs(record).iter().flat_map(|p| text::wrap(p, letters)).collect()
+    text::wrap(text, letters)
 }
 
+/// The result, or why there is none.
 fn paragraphs(record: &Record) -> Vec<String> {
     let mut out = Vec::new();
     if let Some(gauge) = &record.gauge {
@@ -68,7 +70,7 @@ fn paragraphs(record: &Record) -> Vec<String> {
 
 /// One kind of mark and what it means.
 struct Entry {
-    kind: Kind,
+    kind: Option<Kind>,
     means: String,
 }
 
@@ -83,7 +85,7 @@ fn legend(evidence: &Evidence) -> Vec<Entry> {
     let mut out = Vec::new();
     let mut add = |kind, count: usize, means: &str| {
         if count > 0 {
-            out.push(Entry { kind, means: format!("{means} ({count})") });
+            out.push(Entry { kind: Some(kind), means: format!("{means} ({count})") });
         }
     };
     let marks = || evidence.trains.iter().flat_map(|t| &t.marks);
@@ -98,14 +100,27 @@ fn legend(evidence: &Evidence) -> Vec<Entry> {
     add(Kind::Cross, strange, "expected and not seen, or does not fit: look here");
     if evidence.lattice.is_some() {
         let means = "one line through each column of stitches and each row; yellow every tenth".to_owned();
-        out.push(Entry { kind: Kind::Lines, means });
+        out.push(Entry { kind: Some(Kind::Lines), means });
     }
     out
 }
 
+/// Height of the legend's words, as a part of the result's.
+const LEGEND_SIZE: f64 = 0.75;
+/// Room for the mark in front of them, in units of their height.
+const LEGEND_INDENT: f64 = 2.4;
+
 impl Entry {
+    /// The entry in lines that fit; the mark stands before the first.
+    fn wrapped(self, width: f64, size: f64) -> Vec<Self> {
+        let size = LEGEND_SIZE * size;
+        let mut kind = Some(self.kind);
+        let lines = wrapped(&self.means, width - LEGEND_INDENT * size, size);
+        lines.into_iter().map(|means| Self { kind: kind.take().flatten(), means }).collect()
+    }
+
     fn draw(&self, bar: &mut Canvas, left: f64, y: f64, size: f64) {
-        let size = 0.75 * size;
+        let size = LEGEND_SIZE * size;
         let centre = (left + size, y);
         let line = |dx0: f64, dy0: f64, dx1: f64, dy1: f64| Mark::Line {
             from: (centre.0 + dx0 * size, y + dy0 * size),
@@ -113,23 +128,24 @@ impl Entry {
             width: 0.12 * size,
         };
         match self.kind {
-            Kind::Disc(ink, casing) => {
+            None => {}
+            Some(Kind::Disc(ink, casing)) => {
                 bar.layer(&[Mark::Disc { centre, radius: 0.3 * size }], ink, (casing, 0.06 * size), 1.0);
             }
-            Kind::Cross => {
+            Some(Kind::Cross) => {
                 let cross = Mark::cross(centre, 0.4 * size, 0.15 * size);
                 bar.layer(&cross, colour::BLACK, (colour::YELLOW, 0.12 * size), 1.0);
             }
-            Kind::Tick => {
+            Some(Kind::Tick) => {
                 let ticks = [line(-0.4, -0.4, -0.4, 0.4), line(0.0, -0.1, 0.0, 0.4), line(0.4, -0.1, 0.4, 0.4)];
                 bar.layer(&ticks, colour::VERMILION, (colour::WHITE, 0.0), 1.0);
             }
-            Kind::Lines => {
+            Some(Kind::Lines) => {
                 let casing = (colour::BLACK, 0.05 * size);
                 bar.layer(&[line(-0.8, -0.2, 0.8, -0.2), line(-0.3, -0.5, -0.3, 0.5)], colour::SKY, casing, 1.0);
                 bar.layer(&[line(0.3, -0.5, 0.3, 0.5)], colour::YELLOW, casing, 1.0);
             }
         }
-        write(bar, left + 2.4 * size, y, size, &self.means);
+        write(bar, left + LEGEND_INDENT * size, y, size, &self.means);
     }
 }

@@ -1,8 +1,8 @@
 //! The fitted lattice over the fabric: a line through every stitch column and every row, numbered, with the loops that
 //! were seen on their crossings.
 
+use super::Pen;
 use super::canvas::{Canvas, Mark, Place, colour, words_size};
-use super::place;
 use crate::plane::PlaneMap;
 use crate::quantity::PlanePoint;
 use crate::record::{Evidence, LatticeModel, LoopSeen};
@@ -11,23 +11,29 @@ use crate::record::{Evidence, LatticeModel, LoopSeen};
 const MOST_LINES: f64 = 2000.0;
 
 /// Draws the region's outline, the lattice's lines and numbers, the loops and the axes.
-pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: f64) {
-    let outline: Vec<Place> = evidence.region_px.iter().map(|&p| place(p)).collect();
-    let drawn = evidence.lattice.as_ref().and_then(|model| Drawn::new(model, evidence));
+pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
+    let outline = pen.places(&evidence.region_px);
+    let drawn = evidence.lattice.as_ref().and_then(|model| Drawn::new(model, evidence, pen));
     if let Some(drawn) = &drawn {
         draw_lines(canvas, drawn, pen);
     }
     if let (Some(&first), true) = (outline.first(), outline.len() > 2) {
         let closed: Vec<Place> = outline.iter().copied().chain([first]).collect();
-        let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen).collect();
-        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen), 0.9);
+        let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen.px).collect();
+        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px), 0.9);
     }
-    let pitch_px = drawn.as_ref().map_or(12.0 * pen, |d| d.pitch_px);
+    let pitch_px = drawn.as_ref().map_or(12.0 * pen.px, |d| d.pitch_px);
     draw_loops(canvas, &evidence.loops, pitch_px, pen);
     if let Some(drawn) = &drawn {
         draw_numbers(canvas, drawn, pen);
         draw_axes(canvas, drawn, pen);
     }
+}
+
+/// Smaller of the px between stitches and the px between rows in the middle of the region, in the photo.
+pub fn pitch_px(evidence: &Evidence) -> Option<f64> {
+    let drawn = Drawn::new(evidence.lattice.as_ref()?, evidence, Pen { px: 1.0, zoom: 1.0 })?;
+    Some(drawn.pitch_px)
 }
 
 /// The two families of lines.
@@ -39,9 +45,10 @@ enum Family {
     Rows,
 }
 
-/// The lattice made ready for drawing: the region in (stitch, row) numbers, and the way back to the photo.
+/// The lattice made ready for drawing: the region in (stitch, row) numbers, and the way back to the photo, in px of the canvas.
 struct Drawn<'a> {
     map: &'a PlaneMap,
+    pen: Pen,
     origin: PlanePoint,
     steps: ([f64; 2], [f64; 2]),
     departures: Departures,
@@ -55,7 +62,7 @@ struct Drawn<'a> {
 }
 
 impl<'a> Drawn<'a> {
-    fn new(model: &'a LatticeModel, evidence: &Evidence) -> Option<Self> {
+    fn new(model: &'a LatticeModel, evidence: &Evidence, pen: Pen) -> Option<Self> {
         let numbers = |p: PlanePoint| {
             let (x, y) = (p.x - model.origin.x, p.y - model.origin.y);
             let along = |f: [f64; 2]| f[0] * x + f[1] * y;
@@ -78,7 +85,7 @@ impl<'a> Drawn<'a> {
         let departures = Departures::new(residuals.collect());
         let steps = model.basis.steps_mm()?;
         let mut drawn =
-            Self { map: &model.map, origin: model.origin, steps, departures, region, low, high, pitch_px: 1.0 };
+            Self { map: &model.map, pen, origin: model.origin, steps, departures, region, low, high, pitch_px: 1.0 };
         let (i, j) = ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
         let middle = drawn.at(i, j)?;
         let px = |p: Place| (p.0 - middle.0).hypot(p.1 - middle.1);
@@ -93,7 +100,7 @@ impl<'a> Drawn<'a> {
             self.origin.moved(i * s[0] + j * r[0], i * s[1] + j * r[1])
         };
         let (ds, dr) = self.departures.at(on_plane(stitch, row));
-        self.map.to_photo(on_plane(stitch - ds, row - dr)).map(place)
+        self.map.to_photo(on_plane(stitch - ds, row - dr)).map(|p| self.pen.place(p))
     }
 
     /// The whole numbers of one family in the region.
@@ -182,8 +189,8 @@ impl Departures {
     }
 }
 
-fn draw_lines(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
-    let thin = (0.05 * drawn.pitch_px).clamp(0.7, pen);
+fn draw_lines(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
+    let thin = (0.05 * drawn.pitch_px).clamp(0.7, pen.px);
     let (mut each, mut fifth, mut tenth) = (Vec::new(), Vec::new(), Vec::new());
     for family in [Family::Stitches, Family::Rows] {
         for (count, number) in (1_u32..).zip(drawn.whole_numbers(family)) {
@@ -203,19 +210,20 @@ fn draw_lines(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
     canvas.layer(&tenth, colour::YELLOW, casing, 0.9);
 }
 
-fn draw_loops(canvas: &mut Canvas, loops: &[LoopSeen], pitch_px: f64, pen: f64) {
-    let radius = (0.11 * pitch_px).clamp(1.2, 5.0 * pen);
+fn draw_loops(canvas: &mut Canvas, loops: &[LoopSeen], pitch_px: f64, pen: Pen) {
+    let radius = (0.11 * pitch_px).clamp(1.2, 5.0 * pen.px);
     let (seen, missing): (Vec<&LoopSeen>, Vec<&LoopSeen>) = loops.iter().partition(|l| l.matched);
-    let discs: Vec<Mark> = seen.iter().map(|l| Mark::Disc { centre: place(l.at_px), radius }).collect();
+    let discs: Vec<Mark> = seen.iter().map(|l| Mark::Disc { centre: pen.place(l.at_px), radius }).collect();
     canvas.layer(&discs, colour::VERMILION, (colour::WHITE, 0.45 * radius), 1.0);
     let width = (0.5 * radius).max(1.0);
-    let crosses: Vec<Mark> = missing.iter().flat_map(|l| Mark::cross(place(l.at_px), 2.0 * radius, width)).collect();
+    let crosses: Vec<Mark> =
+        missing.iter().flat_map(|l| Mark::cross(pen.place(l.at_px), 2.0 * radius, width)).collect();
     canvas.layer(&crosses, colour::BLACK, (colour::YELLOW, 0.45 * radius), 1.0);
 }
 
 /// Numbers every fifth line (every tenth where the lines are close) at both of its ends.
-fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
-    let size = 16.0 * pen;
+fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
+    let size = 16.0 * pen.px;
     let every = if drawn.pitch_px * 5.0 > 2.5 * size { 5 } else { 10 };
     let mut words = Vec::new();
     for family in [Family::Stitches, Family::Rows] {
@@ -248,7 +256,7 @@ fn words_beyond(canvas: &Canvas, end: Place, inner: Place, text: String, size: f
 }
 
 /// Two arrows from a corner of the region, in the directions in which stitch and row numbers grow.
-fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
+fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
     let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
     let towards_corner = |p: &(f64, f64)| (p.0 - drawn.low.0) / extent.0 + (p.1 - drawn.low.1) / extent.1;
     let Some(&corner) = drawn.region.iter().min_by(|a, b| towards_corner(a).total_cmp(&towards_corner(b))) else {
@@ -260,24 +268,24 @@ fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: f64) {
         (drawn.at(from.0 + 0.25 * extent.0, from.1), "stitches"),
         (drawn.at(from.0, from.1 + 0.25 * extent.1), "rows"),
     ];
-    let size = 20.0 * pen;
+    let size = 20.0 * pen.px;
     let (mut arrows, mut words) = (Vec::new(), Vec::new());
     for (tip, text) in tips {
         let Some(tip) = tip else { continue };
         arrows.extend(arrow(start, tip, pen));
         words.push(words_beyond(canvas, tip, start, text.to_owned(), size));
     }
-    canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen), 1.0);
+    canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen.px), 1.0);
     canvas.layer(&words, colour::BLUE, (colour::WHITE, 0.16 * size), 1.0);
 }
 
-fn arrow(from: Place, to: Place, pen: f64) -> [Mark; 3] {
+fn arrow(from: Place, to: Place, pen: Pen) -> [Mark; 3] {
     let (dx, dy) = (to.0 - from.0, to.1 - from.1);
     let length = dx.hypot(dy).max(1e-9);
     let (ux, uy) = (dx / length, dy / length);
-    let (back, side) = (10.0 * pen, 5.0 * pen);
+    let (back, side) = (10.0 * pen.px, 5.0 * pen.px);
     let barb = |side: f64| (to.0 - ux * back - uy * side, to.1 - uy * back + ux * side);
-    let line = |from, to| Mark::Line { from, to, width: 3.0 * pen };
+    let line = |from, to| Mark::Line { from, to, width: 3.0 * pen.px };
     [line(from, to), line(barb(side), to), line(barb(-side), to)]
 }
 
@@ -302,7 +310,7 @@ mod tests {
     #[test]
     fn one_line_through_each_stitch_and_row_of_the_region() {
         let evidence = evidence();
-        let drawn = Drawn::new(evidence.lattice.as_ref().unwrap(), &evidence).unwrap();
+        let drawn = Drawn::new(evidence.lattice.as_ref().unwrap(), &evidence, Pen { px: 1.0, zoom: 1.0 }).unwrap();
         // 30 mm × 20 mm at 2 stitches and 2.5 rows per cm, the first of each inside the edge.
         assert_eq!(drawn.whole_numbers(Family::Stitches), 0..=5);
         assert_eq!(drawn.whole_numbers(Family::Rows), 0..=4);

@@ -1,57 +1,57 @@
 //! The ruler's graduations as they were detected, drawn as ticks that continue the marks outwards from their base line,
 //! so that the marks themselves stay to be seen.
 
+use super::Pen;
 use super::canvas::{Canvas, Mark, Place, colour};
-use super::place;
 use crate::record::{GraduationSeen, TrainSeen};
 use crate::ruler::RulerUnit;
 
 /// Draws the ruler's outline and all trains.
-pub fn draw(canvas: &mut Canvas, trains: &[TrainSeen], outline: &[Place], pen: f64) {
+pub fn draw(canvas: &mut Canvas, trains: &[TrainSeen], outline: &[Place], pen: Pen) {
     if let (Some(&first), true) = (outline.first(), outline.len() > 2) {
         let closed: Vec<Place> = outline.iter().copied().chain([first]).collect();
-        let marks: Vec<Mark> = Mark::path(&closed, pen).collect();
-        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen * 0.6), 0.7);
+        let marks: Vec<Mark> = Mark::path(&closed, pen.px).collect();
+        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px * 0.6), 0.7);
     }
     for train in trains {
         draw_train(canvas, train, pen);
     }
 }
 
-fn draw_train(canvas: &mut Canvas, train: &TrainSeen, pen: f64) {
-    let spacing = median_spacing(&train.marks).unwrap_or(10.0 * pen);
+fn draw_train(canvas: &mut Canvas, train: &TrainSeen, pen: Pen) {
+    let spacing = median_spacing(&train.marks).map_or(10.0 * pen.px, |s| s * pen.zoom);
     let whole = marks_per_number(train);
     let first = first_numbered(&train.marks, whole);
-    let width = (0.22 * spacing).clamp(1.0, 2.0 * pen);
+    let width = (0.22 * spacing).clamp(1.0, 2.0 * pen.px);
     let (ux, uy) = (-train.mark_direction.0, -train.mark_direction.1);
     let outwards = |at: Place, length: f64| (at.0 + ux * length, at.1 + uy * length);
     let (mut ticks, mut strange, mut numbers) = (Vec::new(), Vec::new(), Vec::new());
     for seen in &train.marks {
-        let at = place(seen.mark.at);
+        let at = pen.place(seen.mark.at);
         if !seen.matched {
-            strange.extend(Mark::cross(outwards(at, 5.0 * pen), 4.0 * pen, width));
+            strange.extend(Mark::cross(outwards(at, 5.0 * pen.px), 4.0 * pen.px, width));
             continue;
         }
         let step = i64::from(seen.mark.index) - i64::from(first);
         let numbered = step.rem_euclid(i64::from(whole)) == 0;
         let half = whole % 2 == 0 && step.rem_euclid(i64::from(whole / 2)) == 0;
-        let length = pen
-            * if numbered {
-                14.0
-            } else if half {
-                10.0
-            } else {
-                6.0
-            };
+        let pens = if numbered {
+            14.0
+        } else if half {
+            10.0
+        } else {
+            6.0
+        };
+        let length = pens * pen.px;
         ticks.push(Mark::Line { from: at, to: outwards(at, length), width });
         if numbered && step >= 0 {
             let text = (step / i64::from(whole)).to_string();
-            numbers.push(Mark::Words { centre: outwards(at, 25.0 * pen), size: 18.0 * pen, text });
+            numbers.push(Mark::Words { centre: outwards(at, 25.0 * pen.px), size: 18.0 * pen.px, text });
         }
     }
-    canvas.layer(&ticks, colour::VERMILION, (colour::WHITE, (0.6 * width).min(pen)), 1.0);
-    canvas.layer(&strange, colour::BLACK, (colour::YELLOW, pen), 1.0);
-    canvas.layer(&numbers, colour::VERMILION, (colour::WHITE, 2.0 * pen), 1.0);
+    canvas.layer(&ticks, colour::VERMILION, (colour::WHITE, (0.6 * width).min(pen.px)), 1.0);
+    canvas.layer(&strange, colour::BLACK, (colour::YELLOW, pen.px), 1.0);
+    canvas.layer(&numbers, colour::VERMILION, (colour::WHITE, 2.0 * pen.px), 1.0);
 }
 
 /// How many marks lie between two numbered ones: 1 cm, or 1 inch.
@@ -78,7 +78,7 @@ fn first_numbered(marks: &[GraduationSeen], whole: i32) -> i32 {
     of_kind.min().unwrap_or(residue)
 }
 
-/// Median distance of neighbouring marks, in px.
+/// Median distance of neighbouring marks, in px of the photo.
 fn median_spacing(marks: &[GraduationSeen]) -> Option<f64> {
     let mut sorted: Vec<_> = marks.iter().filter(|m| m.matched).collect();
     sorted.sort_by_key(|m| m.mark.index);
