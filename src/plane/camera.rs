@@ -20,6 +20,11 @@ const STATED_FOCAL_RELATIVE: f64 = 0.02;
 /// The same where the picture's sides are not 4:3 or 3:2: it was cut, and whether the figure was adjusted is unknown.
 const CUT_FOCAL_RELATIVE: f64 = 0.10;
 
+/// How far the optical axis may lie from the photo's centre, in halves of the diagonal: in a whole picture as far as the
+/// sensor is shifted for stabilisation, in one that was cut (or may have been) as far as people cut. Stated choices.
+const WHOLE_AXIS_SIGMA: f64 = 0.01;
+const CUT_AXIS_SIGMA: f64 = 0.12;
+
 /// Standard uncertainty of the radial lens term at the corner of the picture, relative: phone lenses are corrected to
 /// about one or two per cent there. A stated choice.
 pub(super) const LENS_SIGMA: f64 = 0.015;
@@ -31,9 +36,11 @@ pub struct CameraPrior {
     pub focal_px: f64,
     /// Relative standard uncertainty of `focal_px`.
     pub focal_relative: f64,
+    /// Standard uncertainty of the place where the optical axis meets the photo, in halves of the diagonal, each way.
+    pub axis_sigma: f64,
     /// Whether the focal length comes from the photo's EXIF.
     pub stated: bool,
-    /// Where the optical axis meets the photo: its centre.
+    /// The photo's centre.
     pub centre: PhotoPoint,
     /// Half the photo's diagonal, in pixels: the unit of the radial lens term.
     pub half_diagonal_px: f64,
@@ -50,11 +57,11 @@ impl CameraPrior {
         let (w, h) = (f64::from(width_px.max(1)), f64::from(height_px.max(1)));
         let diagonal = w.hypot(h);
         let stated = focal_length_35mm.filter(|f| (8.0..=400.0).contains(f));
+        let whole = stated.is_some() && is_sensor_shape(w.max(h) / w.min(h));
         let (focal_35mm, focal_relative) = match stated {
             Some(f) => {
                 let rounding = 0.5 / 3f64.sqrt() / f;
-                let nominal =
-                    if is_sensor_shape(w.max(h) / w.min(h)) { STATED_FOCAL_RELATIVE } else { CUT_FOCAL_RELATIVE };
+                let nominal = if whole { STATED_FOCAL_RELATIVE } else { CUT_FOCAL_RELATIVE };
                 (f, nominal.hypot(rounding))
             }
             None => (UNKNOWN_FOCAL_35MM, UNKNOWN_FOCAL_RELATIVE),
@@ -62,6 +69,7 @@ impl CameraPrior {
         Self {
             focal_px: focal_35mm / FILM_DIAGONAL_MM * diagonal,
             focal_relative,
+            axis_sigma: if whole { WHOLE_AXIS_SIGMA } else { CUT_AXIS_SIGMA },
             stated: stated.is_some(),
             centre: PhotoPoint::new(w / 2.0, h / 2.0),
             half_diagonal_px: diagonal / 2.0,

@@ -1,6 +1,6 @@
 //! The plane from all evidence at once: graduations, the lattice's gradient, the lens, and what is usual.
 //!
-//! One least-squares fit holds the camera's five numbers (see [`Pose`]), the place of each scale in the plane, and the
+//! One least-squares fit holds the camera's numbers (see [`Pose`]), the place of each scale in the plane, and the
 //! lattice with a slow drift of tension. What is only usual (tilt, focal length, lens, drift) enters as a prior with its
 //! standard uncertainty, so evidence and habit are weighed by how sure they are, and the effect of every input on the
 //! camera is known afterwards: that is the plane's part of the uncertainty budget.
@@ -9,6 +9,7 @@ use super::camera::LENS_SIGMA;
 use super::least_squares::{Fit, Model, minimise};
 use super::{CameraPrior, CountSeen, Frame, PlaneMap, Pose, ScaleEvidence};
 use crate::quantity::{PhotoPoint, PlanePoint};
+use crate::ruler::GraduationTrain;
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Standard deviation of each component of the tilt's tangent before anything is seen: people hold a phone within about
@@ -38,6 +39,8 @@ pub enum PlaneInput {
     TiltHabit,
     /// The focal length.
     FocalLength,
+    /// Where the optical axis meets the photo: unknown when it was cut.
+    OpticalAxis,
     /// The lens's radial distortion.
     Lens,
     /// Slow drift of the fabric's tension, which looks like tilt.
@@ -48,17 +51,24 @@ pub enum PlaneInput {
 
 impl PlaneInput {
     /// All inputs, in the order of the budget.
-    pub const ALL: [Self; 6] =
-        [Self::Graduations, Self::TiltHabit, Self::FocalLength, Self::Lens, Self::Drift, Self::Stitches];
+    pub const ALL: [Self; 7] = [
+        Self::Graduations,
+        Self::TiltHabit,
+        Self::FocalLength,
+        Self::OpticalAxis,
+        Self::Lens,
+        Self::Drift,
+        Self::Stitches,
+    ];
 }
 
-/// A change of the camera's five numbers by one standard uncertainty of one independent part of an input.
+/// A change of the camera's numbers by one standard uncertainty of one independent part of an input.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneEffect {
     /// Which input moves.
     pub input: PlaneInput,
     /// The change, in the order of [`Pose::to_array`].
-    pub change: [f64; 5],
+    pub change: [f64; Pose::NUMBERS],
 }
 
 /// The plane, and how sure it is.
@@ -78,18 +88,22 @@ pub struct PlaneEstimate {
     pub graduation_misfit: f64,
 }
 
+/// Slopes from which the fit is started: level, then tilted to eight sides. A strongly tilted short scale has a second,
+/// wrong minimum that a level start can fall into.
+const START_SLOPES: [(f64, f64); 9] =
+    [(0.0, 0.0), (0.3, 0.0), (-0.3, 0.0), (0.0, 0.3), (0.0, -0.3), (0.2, 0.2), (-0.2, 0.2), (0.2, -0.2), (-0.2, -0.2)];
+
+/// A fit whose graduations miss by less than this many standard uncertainties (root mean square) needs no other start.
+const GOOD_MISFIT: f64 = 2.0;
+
 /// Fits the plane to everything that is known. `None` where the evidence holds no length at all, or contradicts itself
 /// beyond what a plane can show.
 pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]) -> Option<PlaneEstimate> {
     let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
-    let scales = Scales::of(scale)?;
-    let start_pose = first_pose(&scales, prior, &frame)?;
-    let mut model = PlaneModel { frame, prior, scales, lattice: None, misfit: 1.0 };
-    let mut start = start_pose.to_array().to_vec();
-    start.extend(model.scales.start(&start_pose.map(&frame)?)?);
-    let mut fit = minimise(&model, &start)?;
+    let mut model = PlaneModel { frame, prior, scales: Scales::of(scale)?, lattice: None, misfit: 1.0 };
+    let mut fit = fit_scales(&model)?;
     // Readings that scatter more than they say are believed accordingly less (Birge 1932).
-    let misfit = model.degrees_of_freedom_corrected(fit.rms_of(PlaneInput::Graduations).unwrap_or(0.0));
+    let misfit = model.along_misfit(&fit);
     if misfit > 1.0 {
         model.misfit = misfit;
         fit = minimise(&model, &fit.parameters)?;
@@ -105,6 +119,31 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
     finish(&fit, &frame, misfit)
 }
 
+/// The fit to the scales alone, from as many starts as it takes.
+fn fit_scales(model: &PlaneModel) -> Option<Fit<PlaneInput>> {
+    let mut best: Option<(f64, Fit<PlaneInput>)> = None;
+    for slopes in START_SLOPES {
+        let Some(fit) = fit_scales_from(model, slopes) else { continue };
+        let cost: f64 = fit.residuals.iter().map(|r| r * r).sum();
+        let good = model.along_misfit(&fit) < GOOD_MISFIT;
+        if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+            best = Some((cost, fit));
+        }
+        if good {
+            break;
+        }
+    }
+    best.map(|(_, fit)| fit)
+}
+
+fn fit_scales_from(model: &PlaneModel, slopes: (f64, f64)) -> Option<Fit<PlaneInput>> {
+    let level = first_pose(&model.scales, model.prior)?;
+    let pose = Pose { slope_x: slopes.0, slope_y: slopes.1, ..level };
+    let mut start = pose.to_array().to_vec();
+    start.extend(model.scales.start(&pose.map(&model.frame)?)?);
+    minimise(model, &start)
+}
+
 fn pose_of(parameters: &[f64]) -> Pose {
     Pose::from_array(std::array::from_fn(|i| parameters[i]))
 }
@@ -112,8 +151,10 @@ fn pose_of(parameters: &[f64]) -> Pose {
 fn finish(fit: &Fit<PlaneInput>, frame: &Frame, misfit: f64) -> Option<PlaneEstimate> {
     let pose = pose_of(&fit.parameters);
     let map = pose.map(frame)?;
-    let effects: Vec<PlaneEffect> =
-        PlaneInput::ALL.into_iter().flat_map(|input| independent_parts(input, fit.covariance_from(input, 5))).collect();
+    let effects: Vec<PlaneEffect> = PlaneInput::ALL
+        .into_iter()
+        .flat_map(|input| independent_parts(input, fit.covariance_from(input, Pose::NUMBERS)))
+        .collect();
     let slope = pose.slope_x.hypot(pose.slope_y);
     let (dx, dy) = if slope > 1e-6 { (pose.slope_x / slope, pose.slope_y / slope) } else { (1.0, 0.0) };
     let variance: f64 = effects.iter().map(|e| (e.change[1] * dx + e.change[2] * dy).powi(2)).sum();
@@ -125,7 +166,7 @@ fn finish(fit: &Fit<PlaneInput>, frame: &Frame, misfit: f64) -> Option<PlaneEsti
 fn independent_parts(input: PlaneInput, covariance: DMatrix<f64>) -> Vec<PlaneEffect> {
     let eigen = SymmetricEigen::new(covariance);
     let largest = eigen.eigenvalues.iter().fold(0.0f64, |a, b| a.max(*b));
-    (0..5)
+    (0..Pose::NUMBERS)
         .filter(|&i| eigen.eigenvalues[i] > 1e-12 * largest && eigen.eigenvalues[i] > 0.0)
         .map(|i| {
             let root = eigen.eigenvalues[i].sqrt();
@@ -135,12 +176,18 @@ fn independent_parts(input: PlaneInput, covariance: DMatrix<f64>) -> Vec<PlaneEf
 }
 
 /// A level camera at the distance that gives the longest scale its length.
-fn first_pose(scales: &Scales, prior: &CameraPrior, frame: &Frame) -> Option<Pose> {
+fn first_pose(scales: &Scales, prior: &CameraPrior) -> Option<Pose> {
     let (px, mm) = scales.longest()?;
     let depth = prior.focal_px * mm / px;
-    let pose =
-        Pose { ln_inverse_depth: -depth.ln(), slope_x: 0.0, slope_y: 0.0, ln_focal: prior.focal_px.ln(), k1: 0.0 };
-    pose.map(frame).map(|_| pose)
+    Some(Pose {
+        ln_inverse_depth: -depth.ln(),
+        slope_x: 0.0,
+        slope_y: 0.0,
+        ln_focal: prior.focal_px.ln(),
+        k1: 0.0,
+        axis_x: 0.0,
+        axis_y: 0.0,
+    })
 }
 
 /// One point of a scale: its place on the scale's own straight or square axes, and where the photo shows it.
@@ -153,6 +200,12 @@ struct ScalePoint {
     across_sigma_px: f64,
 }
 
+/// From the first to the last mark of a train, in px.
+fn course(train: &GraduationTrain) -> Option<(f64, f64)> {
+    let (a, b) = (train.marks.first()?.at, train.marks.last()?.at);
+    Some((b.x - a.x, b.y - a.y))
+}
+
 /// Scales of known lengths: parallel straight lines (or one square grid) with a common direction.
 struct Scales {
     points: Vec<ScalePoint>,
@@ -163,11 +216,15 @@ impl Scales {
     fn of(evidence: &ScaleEvidence) -> Option<Self> {
         let scales = match evidence {
             ScaleEvidence::Ruler(reading) => {
+                let leading = reading.trains.first().and_then(course)?;
                 let points = reading.trains.iter().enumerate().flat_map(|(line, train)| {
+                    // The second edge of a ruler may count the other way.
+                    let own = course(train).unwrap_or(leading);
+                    let sign = (own.0 * leading.0 + own.1 * leading.1).signum();
                     let first = train.marks.first().map_or(0, |m| m.index);
                     train.marks.iter().map(move |mark| ScalePoint {
                         line,
-                        along_mm: f64::from(mark.index - first) * train.pitch_mm,
+                        along_mm: sign * f64::from(mark.index - first) * train.pitch_mm,
                         across_mm: 0.0,
                         at: mark.at,
                         along_sigma_px: mark.along_sigma_px.max(ALONG_FLOOR_PX),
@@ -365,11 +422,12 @@ impl PlaneModel<'_> {
         1 + 2 * self.scales.lines
     }
 
-    /// The along-scale part of a root mean square over along and across residuals, with the fitted parameters counted.
-    fn degrees_of_freedom_corrected(&self, rms: f64) -> f64 {
-        let n = 2.0 * self.scales.points.len() as f64;
-        let free = n - 5.0 - self.place_parameters() as f64;
-        if free < 4.0 { 1.0 } else { rms * (n / free).sqrt() }
+    /// Root mean square of the along-scale residuals, with the parameters that the scales alone determine counted: two
+    /// for each line, scale, gradient and curvature. 1 where too few points are left to tell.
+    fn along_misfit(&self, fit: &Fit<PlaneInput>) -> f64 {
+        let along: Vec<f64> = fit.residuals_of(PlaneInput::Graduations).step_by(2).collect();
+        let free = along.len() as f64 - 3.0 - self.scales.lines as f64;
+        if free < 4.0 { 1.0 } else { (along.iter().map(|r| r * r).sum::<f64>() / free).sqrt() }
     }
 }
 
@@ -384,9 +442,11 @@ impl Model for PlaneModel<'_> {
             pose.slope_y / TILT_SIGMA,
             (pose.ln_focal - self.prior.focal_px.ln()) / self.prior.focal_relative,
             pose.k1 / LENS_SIGMA,
+            pose.axis_x / self.prior.axis_sigma,
+            pose.axis_y / self.prior.axis_sigma,
         ];
-        let place = 5 + self.place_parameters();
-        self.scales.residuals(&map, &parameters[5..place], self.misfit, &mut out)?;
+        let place = Pose::NUMBERS + self.place_parameters();
+        self.scales.residuals(&map, &parameters[Pose::NUMBERS..place], self.misfit, &mut out)?;
         if let Some(lattice) = &self.lattice {
             lattice.residuals(&map, &parameters[place..], &mut out)?;
         }
@@ -394,7 +454,14 @@ impl Model for PlaneModel<'_> {
     }
 
     fn inputs(&self) -> Vec<PlaneInput> {
-        let mut out = vec![PlaneInput::TiltHabit, PlaneInput::TiltHabit, PlaneInput::FocalLength, PlaneInput::Lens];
+        let mut out = vec![
+            PlaneInput::TiltHabit,
+            PlaneInput::TiltHabit,
+            PlaneInput::FocalLength,
+            PlaneInput::Lens,
+            PlaneInput::OpticalAxis,
+            PlaneInput::OpticalAxis,
+        ];
         out.extend(std::iter::repeat_n(PlaneInput::Graduations, 2 * self.scales.points.len()));
         if let Some(lattice) = &self.lattice {
             out.extend(std::iter::repeat_n(PlaneInput::Stitches, 2 * lattice.counts.len()));
@@ -404,7 +471,7 @@ impl Model for PlaneModel<'_> {
     }
 
     fn steps(&self) -> Vec<f64> {
-        let mut out = vec![1e-5, 1e-5, 1e-5, 1e-5, 1e-5, 1e-5];
+        let mut out = vec![1e-5; Pose::NUMBERS + 1];
         out.extend(std::iter::repeat_n(1e-3, 2 * self.scales.lines));
         if self.lattice.is_some() {
             out.extend([1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8, 1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8]);

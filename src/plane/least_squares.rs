@@ -48,11 +48,9 @@ impl<I: Copy + PartialEq> Fit<I> {
         sum
     }
 
-    /// Normalised residuals of one input, root mean square; `None` where it has none.
-    pub fn rms_of(&self, input: I) -> Option<f64> {
-        let own: Vec<f64> =
-            self.residuals.iter().zip(&self.inputs).filter(|(_, i)| **i == input).map(|(r, _)| r * r).collect();
-        (!own.is_empty()).then(|| (own.iter().sum::<f64>() / own.len() as f64).sqrt())
+    /// Normalised residuals of one input, in the model's order.
+    pub fn residuals_of(&self, input: I) -> impl Iterator<Item = f64> {
+        self.residuals.iter().zip(&self.inputs).filter(move |(_, own)| **own == input).map(|(r, _)| *r)
     }
 }
 

@@ -4,14 +4,14 @@ use super::{PlaneMap, RadialDistortion};
 use crate::quantity::PhotoPoint;
 use nalgebra::{Matrix3, RowVector3, Vector3};
 
-/// Camera and plane together, five numbers.
+/// Camera and plane together, seven numbers.
 ///
-/// With u = (x − cx)/f, v = (y − cy)/f the depth z of the plane along the optical axis is
+/// With u = (x − cx)/f, v = (y − cy)/f about the optical axis, the depth z of the plane along the optical axis is
 /// 1/z = e^`ln_inverse_depth`·(1 + `slope_x` u + `slope_y` v): a plane seen through a pinhole (Hartley & Zisserman 2004,
 /// §8.1, rearranged). The plane's normal is (slope_x, slope_y, 1), so the tilt's tangent is the length of the slope.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pose {
-    /// Natural logarithm of the inverse depth at the photo's centre, in 1/mm.
+    /// Natural logarithm of the inverse depth on the optical axis, in 1/mm.
     pub ln_inverse_depth: f64,
     /// Relative growth of inverse depth per unit of u.
     pub slope_x: f64,
@@ -21,26 +21,34 @@ pub struct Pose {
     pub ln_focal: f64,
     /// First radial lens coefficient, r in units of half the photo's diagonal.
     pub k1: f64,
+    /// How far the optical axis lies right of the photo's centre, in units of half its diagonal: 0 unless it was cut.
+    pub axis_x: f64,
+    /// How far it lies below the centre, likewise.
+    pub axis_y: f64,
 }
 
 /// Fixed properties of the picture that a [`Pose`] refers to.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Frame {
-    /// Where the optical axis meets the photo.
+    /// The photo's centre.
     pub centre: PhotoPoint,
     /// Half the photo's diagonal, in pixels.
     pub half_diagonal_px: f64,
 }
 
 impl Pose {
-    /// The five numbers in a fixed order: inverse depth, slopes, focal length, lens.
-    pub fn to_array(self) -> [f64; 5] {
-        [self.ln_inverse_depth, self.slope_x, self.slope_y, self.ln_focal, self.k1]
+    /// How many numbers make a pose.
+    pub const NUMBERS: usize = 7;
+
+    /// The numbers in the order of the fields.
+    pub fn to_array(self) -> [f64; Self::NUMBERS] {
+        [self.ln_inverse_depth, self.slope_x, self.slope_y, self.ln_focal, self.k1, self.axis_x, self.axis_y]
     }
 
     /// The inverse of [`Self::to_array`].
-    pub fn from_array(a: [f64; 5]) -> Self {
-        Self { ln_inverse_depth: a[0], slope_x: a[1], slope_y: a[2], ln_focal: a[3], k1: a[4] }
+    pub fn from_array(a: [f64; Self::NUMBERS]) -> Self {
+        let [ln_inverse_depth, slope_x, slope_y, ln_focal, k1, axis_x, axis_y] = a;
+        Self { ln_inverse_depth, slope_x, slope_y, ln_focal, k1, axis_x, axis_y }
     }
 
     /// Distance of the camera from the plane, square to it, in mm.
@@ -62,8 +70,9 @@ impl Pose {
     /// photo's x direction projected onto it. `None` where a coordinate is not finite.
     pub fn map(&self, frame: &Frame) -> Option<PlaneMap> {
         let f = self.ln_focal.exp();
+        let axis = frame.centre.moved(self.axis_x * frame.half_diagonal_px, self.axis_y * frame.half_diagonal_px);
         // Pixels → (u, v, 1).
-        let to_ray = Matrix3::new(1.0 / f, 0.0, -frame.centre.x / f, 0.0, 1.0 / f, -frame.centre.y / f, 0.0, 0.0, 1.0);
+        let to_ray = Matrix3::new(1.0 / f, 0.0, -axis.x / f, 0.0, 1.0 / f, -axis.y / f, 0.0, 0.0, 1.0);
         let normal = Vector3::new(self.slope_x, self.slope_y, 1.0) / self.normal_length();
         let first = (Vector3::x() - normal * normal.x).normalize();
         let second = normal.cross(&first);
@@ -79,7 +88,7 @@ impl Pose {
         // The weight's last element is made positive at the centre, so that "in front" has the sign PlaneMap expects.
         let to_mm = rows * to_ray;
         let to_mm = to_mm / to_mm[(2, 2)].abs().max(f64::MIN_POSITIVE);
-        let lens = RadialDistortion { centre: frame.centre, radius_px: frame.half_diagonal_px, k1: self.k1 };
+        let lens = RadialDistortion { centre: axis, radius_px: frame.half_diagonal_px, k1: self.k1 };
         PlaneMap::new(to_mm, Some(lens))
     }
 
