@@ -9,7 +9,7 @@ use super::camera::LENS_SIGMA;
 use super::least_squares::{Fit, Model, minimise};
 use super::{CameraPrior, CountSeen, Frame, PlaneMap, Pose, ScaleEvidence};
 use crate::quantity::{PhotoPoint, PlanePoint};
-use crate::ruler::GraduationTrain;
+use crate::ruler::{GraduationTrain, RulerReading};
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Standard deviation of each component of the tilt's tangent before anything is seen: people hold a phone within about
@@ -27,6 +27,10 @@ const BOW_SIGMA_PER_100MM: f64 = 0.03;
 /// the mark's place along it.
 const ACROSS_SIGMA_PX: f64 = 1.5;
 
+/// Standard deviation of the angle by which a ruler's marks may stand off square to its edge, in radians (0.2°): printed
+/// and engraved scales are far better, worn or cheap wooden ones hardly worse (a stated choice).
+const SQUARENESS_SIGMA: f64 = 0.0035;
+
 /// Smallest standard uncertainty of a mark along its ruler, in px: pixel response and JPEG blocks leave this much.
 const ALONG_FLOOR_PX: f64 = 0.05;
 
@@ -35,6 +39,8 @@ const ALONG_FLOOR_PX: f64 = 0.05;
 pub enum PlaneInput {
     /// The readings of the graduations, grid corners or span ends.
     Graduations,
+    /// The directions in which the ruler's marks run, and how square they stand.
+    MarkDirections,
     /// What is usual about the tilt.
     TiltHabit,
     /// The focal length.
@@ -51,8 +57,9 @@ pub enum PlaneInput {
 
 impl PlaneInput {
     /// All inputs, in the order of the budget.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Graduations,
+        Self::MarkDirections,
         Self::TiltHabit,
         Self::FocalLength,
         Self::OpticalAxis,
@@ -200,6 +207,14 @@ struct ScalePoint {
     across_sigma_px: f64,
 }
 
+/// A place on a mark away from its base line: along the scale it is known, across it is wherever it is seen.
+struct ScaleTip {
+    line: usize,
+    along_mm: f64,
+    at: PhotoPoint,
+    sigma_px: f64,
+}
+
 /// From the first to the last mark of a train, in px.
 fn course(train: &GraduationTrain) -> Option<(f64, f64)> {
     let (a, b) = (train.marks.first()?.at, train.marks.last()?.at);
@@ -209,30 +224,14 @@ fn course(train: &GraduationTrain) -> Option<(f64, f64)> {
 /// Scales of known lengths: parallel straight lines (or one square grid) with a common direction.
 struct Scales {
     points: Vec<ScalePoint>,
+    tips: Vec<ScaleTip>,
     lines: usize,
 }
 
 impl Scales {
     fn of(evidence: &ScaleEvidence) -> Option<Self> {
         let scales = match evidence {
-            ScaleEvidence::Ruler(reading) => {
-                let leading = reading.trains.first().and_then(course)?;
-                let points = reading.trains.iter().enumerate().flat_map(|(line, train)| {
-                    // The second edge of a ruler may count the other way.
-                    let own = course(train).unwrap_or(leading);
-                    let sign = (own.0 * leading.0 + own.1 * leading.1).signum();
-                    let first = train.marks.first().map_or(0, |m| m.index);
-                    train.marks.iter().map(move |mark| ScalePoint {
-                        line,
-                        along_mm: sign * f64::from(mark.index - first) * train.pitch_mm,
-                        across_mm: 0.0,
-                        at: mark.at,
-                        along_sigma_px: mark.along_sigma_px.max(ALONG_FLOOR_PX),
-                        across_sigma_px: ACROSS_SIGMA_PX,
-                    })
-                });
-                Self { points: points.collect(), lines: reading.trains.len() }
-            }
+            ScaleEvidence::Ruler(reading) => Self::of_ruler(reading)?,
             ScaleEvidence::Grid(grid) => {
                 let points = grid.corners.iter().map(|(i, j, at)| ScalePoint {
                     line: 0,
@@ -242,7 +241,7 @@ impl Scales {
                     along_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                     across_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                 });
-                Self { points: points.collect(), lines: 1 }
+                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
             }
             ScaleEvidence::Span(span) => {
                 let end = |along_mm, at| ScalePoint {
@@ -253,10 +252,41 @@ impl Scales {
                     along_sigma_px: span.sigma_px,
                     across_sigma_px: span.sigma_px,
                 };
-                Self { points: vec![end(0.0, span.from), end(span.length_mm, span.to)], lines: 1 }
+                Self { points: vec![end(0.0, span.from), end(span.length_mm, span.to)], tips: Vec::new(), lines: 1 }
             }
         };
         (scales.points.len() >= 2).then_some(scales)
+    }
+
+    fn of_ruler(reading: &RulerReading) -> Option<Self> {
+        let leading = reading.trains.first().and_then(course)?;
+        let mut scales = Self { points: Vec::new(), tips: Vec::new(), lines: reading.trains.len() };
+        for (line, train) in reading.trains.iter().enumerate() {
+            // The second edge of a ruler may count the other way.
+            let own = course(train)?;
+            let step_mm = (own.0 * leading.0 + own.1 * leading.1).signum() * train.pitch_mm;
+            let first = train.marks.first()?.index;
+            scales.points.extend(train.marks.iter().map(|mark| ScalePoint {
+                line,
+                along_mm: step_mm * f64::from(mark.index - first),
+                across_mm: 0.0,
+                at: mark.at,
+                along_sigma_px: mark.along_sigma_px.max(ALONG_FLOOR_PX),
+                across_sigma_px: ACROSS_SIGMA_PX,
+            }));
+            scales.tips.extend(train.tips.iter().map(|tip| ScaleTip {
+                line,
+                along_mm: step_mm * f64::from(tip.index - first),
+                at: tip.at,
+                sigma_px: tip.along_sigma_px.max(ALONG_FLOOR_PX),
+            }));
+        }
+        Some(scales)
+    }
+
+    /// Direction, squareness, and an origin for each line.
+    fn parameters(&self) -> usize {
+        2 + 2 * self.lines
     }
 
     /// The two points of one line that lie farthest apart: their distance in px and in mm.
@@ -277,7 +307,7 @@ impl Scales {
 
     /// Start for direction and origins: from the first and last point of each line under a map.
     fn start(&self, map: &PlaneMap) -> Option<Vec<f64>> {
-        let mut parameters = vec![self.start_angle(map)?];
+        let mut parameters = vec![self.start_angle(map)?, 0.0];
         let (sin, cos) = parameters[0].sin_cos();
         for line in 0..self.lines {
             let p = self.points.iter().find(|p| p.line == line)?;
@@ -304,7 +334,7 @@ impl Scales {
     fn residuals(&self, map: &PlaneMap, place: &[f64], misfit: f64, out: &mut Vec<f64>) -> Option<()> {
         let (sin, cos) = place[0].sin_cos();
         for p in &self.points {
-            let (x, y) = (place[1 + 2 * p.line], place[2 + 2 * p.line]);
+            let (x, y) = (place[2 + 2 * p.line], place[3 + 2 * p.line]);
             let on_plane =
                 PlanePoint::new(x + cos * p.along_mm - sin * p.across_mm, y + sin * p.along_mm + cos * p.across_mm);
             let seen = map.to_photo(on_plane)?;
@@ -315,6 +345,15 @@ impl Scales {
             out.push((dx * ux + dy * uy) / (p.along_sigma_px * misfit));
             out.push((dy * ux - dx * uy) / p.across_sigma_px);
         }
+        for tip in &self.tips {
+            let at = map.to_plane(tip.at)?;
+            let (dx, dy) = (at.x - place[2 + 2 * tip.line], at.y - place[3 + 2 * tip.line]);
+            let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
+            let off_mm = along - tip.along_mm - place[1] * across;
+            let px_per_mm = (map.photo_per_plane(at)? * nalgebra::Vector2::new(cos, sin)).norm();
+            out.push(off_mm * px_per_mm / (tip.sigma_px * misfit));
+        }
+        out.push(place[1] / SQUARENESS_SIGMA);
         Some(())
     }
 }
@@ -418,10 +457,6 @@ struct PlaneModel<'a> {
 }
 
 impl PlaneModel<'_> {
-    fn place_parameters(&self) -> usize {
-        1 + 2 * self.scales.lines
-    }
-
     /// Root mean square of the along-scale residuals, with the parameters that the scales alone determine counted: two
     /// for each line, scale, gradient and curvature. 1 where too few points are left to tell.
     fn along_misfit(&self, fit: &Fit<PlaneInput>) -> f64 {
@@ -445,7 +480,7 @@ impl Model for PlaneModel<'_> {
             pose.axis_x / self.prior.axis_sigma,
             pose.axis_y / self.prior.axis_sigma,
         ];
-        let place = Pose::NUMBERS + self.place_parameters();
+        let place = Pose::NUMBERS + self.scales.parameters();
         self.scales.residuals(&map, &parameters[Pose::NUMBERS..place], self.misfit, &mut out)?;
         if let Some(lattice) = &self.lattice {
             lattice.residuals(&map, &parameters[place..], &mut out)?;
@@ -463,6 +498,7 @@ impl Model for PlaneModel<'_> {
             PlaneInput::OpticalAxis,
         ];
         out.extend(std::iter::repeat_n(PlaneInput::Graduations, 2 * self.scales.points.len()));
+        out.extend(std::iter::repeat_n(PlaneInput::MarkDirections, self.scales.tips.len() + 1));
         if let Some(lattice) = &self.lattice {
             out.extend(std::iter::repeat_n(PlaneInput::Stitches, 2 * lattice.counts.len()));
             out.extend([PlaneInput::Drift; 6]);
@@ -471,7 +507,7 @@ impl Model for PlaneModel<'_> {
     }
 
     fn steps(&self) -> Vec<f64> {
-        let mut out = vec![1e-5; Pose::NUMBERS + 1];
+        let mut out = vec![1e-5; Pose::NUMBERS + 2];
         out.extend(std::iter::repeat_n(1e-3, 2 * self.scales.lines));
         if self.lattice.is_some() {
             out.extend([1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8, 1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8]);
