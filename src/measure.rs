@@ -1,8 +1,10 @@
 //! The measuring chain: photo bytes, what the user says, and a progress callback → what was measured, or why not.
 
+use crate::gauge::RulerOn;
 use crate::lattice::StitchPattern;
 use crate::photo::Photo;
-use crate::record::{Evidence, PhotoFacts, Record, RulerOn};
+use crate::quantity::{PhotoPoint, RulerClass};
+use crate::record::{Evidence, PhotoFacts, Record};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::ruler::RulerUnit;
 use sha2::{Digest, Sha256};
@@ -39,22 +41,11 @@ pub struct Setup {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Span {
     /// One end, in photo pixels.
-    pub a: crate::quantity::PhotoPoint,
+    pub a: PhotoPoint,
     /// The other end, in photo pixels.
-    pub b: crate::quantity::PhotoPoint,
+    pub b: PhotoPoint,
     /// Distance between them, in mm.
     pub length_mm: f64,
-}
-
-/// Accuracy class of a material measure of length (Directive 2014/32/EU, Annex X).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum RulerClass {
-    /// The most accurate.
-    I,
-    /// Usual for steel and plastic rulers.
-    II,
-    /// Usual for cloth tapes.
-    III,
 }
 
 /// The stages of the chain, in order.

@@ -5,9 +5,10 @@
 //! absent are `None` here and null in JSON. Numbers are kept unrounded.
 
 use crate::caution::Caution;
+use crate::gauge::RulerOn;
 use crate::lattice::{Basis, PhaseBlock, StitchPattern};
 use crate::plane::{PlaneMap, RadialDistortion};
-use crate::quantity::{PhotoPoint, PlanePoint};
+use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 use crate::ruler::{Graduation, RulerUnit};
 use serde::{Deserialize, Serialize};
@@ -133,37 +134,20 @@ pub enum PatternSource {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Gauge {
     /// Stitches in 10 cm along the row.
-    pub stitches_per_10cm: Interval,
+    pub stitches_per_10cm: Expanded,
     /// Rows in 10 cm along the wale.
-    pub rows_per_10cm: Interval,
+    pub rows_per_10cm: Expanded,
     /// The same for another 10 × 10 cm knitted alike; `None` where the swatch shows too little of its own variation.
     pub next_fabric: Option<NextFabric>,
-}
-
-/// A value with its uncertainty (JCGM 100:2008): the interval is `value` ± `expanded_uncertainty`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Interval {
-    /// Best estimate.
-    pub value: f64,
-    /// Standard uncertainty, in the value's unit.
-    pub standard_uncertainty: f64,
-    /// Half-width of the interval, in the value's unit.
-    pub expanded_uncertainty: f64,
-    /// Expanded over standard uncertainty.
-    pub coverage_factor: f64,
-    /// Effective degrees of freedom; `None` when infinite.
-    pub degrees_of_freedom: Option<f64>,
-    /// Probability that the interval holds the true value, such as 0.95.
-    pub confidence: f64,
 }
 
 /// What another fabric knitted alike would give.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NextFabric {
     /// Stitches in 10 cm along the row.
-    pub stitches_per_10cm: Interval,
+    pub stitches_per_10cm: Expanded,
     /// Rows in 10 cm along the wale.
-    pub rows_per_10cm: Interval,
+    pub rows_per_10cm: Expanded,
     /// How the fabric varies from place to place.
     pub variation: Variation,
 }
@@ -193,16 +177,6 @@ pub enum ScaleKind {
     Span,
     /// The outline of the whole swatch, with its counts.
     Outline,
-}
-
-/// What the ruler lay on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum RulerOn {
-    /// On the table beside the swatch.
-    Table,
-    /// On the fabric.
-    Fabric,
 }
 
 /// How photo pixels became millimetres.
@@ -311,13 +285,17 @@ pub struct Contribution {
     pub degrees_of_freedom: Option<f64>,
 }
 
-/// How a standard uncertainty was evaluated (JCGM 100:2008, 4.2 and 4.3).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Evaluation {
-    /// By statistics of repeated observations.
-    A,
-    /// By other means.
-    B,
+impl From<PairedBudgetLine> for Contribution {
+    fn from(line: PairedBudgetLine) -> Self {
+        Self {
+            source: line.source.name.into_owned(),
+            evaluation: line.evaluation,
+            shared_id: line.source.shared_id,
+            stitches_percent: line.stitches_percent,
+            rows_percent: line.rows_percent,
+            degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
+        }
+    }
 }
 
 /// Time taken, in ms.
@@ -327,11 +305,6 @@ pub struct Elapsed {
     pub decode: f64,
     /// From bytes to the answer.
     pub total: f64,
-}
-
-/// Degrees of freedom as the record keeps them: `None` when infinite.
-pub fn finite_degrees_of_freedom(dof: f64) -> Option<f64> {
-    dof.is_finite().then_some(dof)
 }
 
 impl Record {
@@ -439,6 +412,7 @@ pub struct LoopSeen {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::Source;
 
     #[test]
     fn a_record_survives_json_and_absent_parts_are_null() {
@@ -455,12 +429,6 @@ mod tests {
     }
 
     #[test]
-    fn infinite_degrees_of_freedom_are_null() {
-        assert_eq!(finite_degrees_of_freedom(f64::INFINITY), None);
-        assert_eq!(finite_degrees_of_freedom(12.0), Some(12.0));
-    }
-
-    #[test]
     fn pattern_and_contribution_have_the_names_of_the_contract() {
         let note = PatternNote {
             pattern: StitchPattern::named("garter").unwrap(),
@@ -472,14 +440,17 @@ mod tests {
             json,
             serde_json::json!({"name": "garter", "repeat_stitches": 1, "repeat_rows": 2, "source": "declared", "confidence": null})
         );
-        let part = Contribution {
-            source: "ruler".to_owned(),
+        let part = Contribution::from(PairedBudgetLine {
+            source: Source::shared("accuracy of the ruler", "steel 30".to_owned()),
             evaluation: Evaluation::B,
-            shared_id: None,
             stitches_percent: 0.1,
             rows_percent: -0.1,
-            degrees_of_freedom: None,
-        };
-        assert_eq!(serde_json::to_value(part).unwrap()["type"], "B");
+            degrees_of_freedom: f64::INFINITY,
+        });
+        let json = serde_json::to_value(part).unwrap();
+        assert_eq!(
+            json,
+            serde_json::json!({"source": "accuracy of the ruler", "type": "B", "shared_id": "steel 30", "stitches_percent": 0.1, "rows_percent": -0.1, "degrees_of_freedom": null})
+        );
     }
 }

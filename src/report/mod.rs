@@ -3,5 +3,4 @@
 pub mod annotate;
 mod budget;
 pub mod json;
-mod rounding;
 pub mod text;

@@ -1,8 +1,8 @@
 //! A record in words, for people: short lines that fit 80 columns.
 
 use super::budget;
-use super::rounding::with_uncertainty;
-use crate::record::{Gauge, Interval, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind};
+use crate::quantity::{Expanded, plus_minus};
+use crate::record::{Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind};
 use crate::refusal::Rival;
 use crate::ruler::RulerUnit;
 
@@ -46,8 +46,8 @@ pub fn describe(record: &Record) -> String {
 }
 
 /// `22.4 ± 0.3 stitches per 10 cm`.
-pub fn per_10cm(interval: &Interval, what: &str) -> String {
-    format!("{} {what} per 10 cm", with_uncertainty(interval.value, interval.expanded_uncertainty))
+pub fn per_10cm(interval: &Expanded, what: &str) -> String {
+    format!("{} {what} per 10 cm", plus_minus(interval.value, interval.expanded_uncertainty))
 }
 
 /// One of several possible readings in one line.
@@ -58,15 +58,15 @@ pub fn rival(rival: &Rival) -> String {
 
 fn gauge_lines(out: &mut Lines, gauge: &Gauge) {
     for (interval, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
-        let four_in = with_uncertainty(interval.value * FOUR_INCHES, interval.expanded_uncertainty * FOUR_INCHES);
+        let four_in = plus_minus(interval.value * FOUR_INCHES, interval.expanded_uncertainty * FOUR_INCHES);
         out.plain(&format!("  {:<34}({four_in} per 4 in)", per_10cm(interval, what)));
     }
-    let percent = gauge.stitches_per_10cm.confidence * 100.0;
+    let percent = gauge.stitches_per_10cm.confidence.fraction() * 100.0;
     out.paragraph(&format!(
         "The true gauge of this swatch, as it lies, is in these intervals with {percent:.0} % confidence."
     ));
     if let Some(next) = &gauge.next_fabric {
-        let value = |i: &Interval| with_uncertainty(i.value, i.expanded_uncertainty);
+        let value = |i: &Expanded| plus_minus(i.value, i.expanded_uncertainty);
         let (stitches, rows) = (value(&next.stitches_per_10cm), value(&next.rows_per_10cm));
         out.paragraph(&format!("Another fabric knitted alike: {stitches} stitches and {rows} rows per 10 cm."));
     }
@@ -133,12 +133,7 @@ fn limits(out: &mut Lines, record: &Record) {
     out.heading("What the intervals come from most (standard uncertainty: stitches, rows)");
     for part in largest {
         let percent = |p: f64| format!("{:.2} %", p.abs());
-        out.item(&format!(
-            "{}: {}, {}",
-            budget::plain_words(&part.source),
-            percent(part.stitches_percent),
-            percent(part.rows_percent)
-        ));
+        out.item(&format!("{}: {}, {}", part.source, percent(part.stitches_percent), percent(part.rows_percent)));
     }
 }
 

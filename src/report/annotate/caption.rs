@@ -55,7 +55,7 @@ fn paragraphs(record: &Record) -> Vec<String> {
     if let Some(gauge) = &record.gauge {
         out.push(text::per_10cm(&gauge.stitches_per_10cm, "stitches"));
         out.push(text::per_10cm(&gauge.rows_per_10cm, "rows"));
-        out.push(format!("({:.0} % confidence)", gauge.stitches_per_10cm.confidence * 100.0));
+        out.push(format!("({:.0} % confidence)", gauge.stitches_per_10cm.confidence.fraction() * 100.0));
     }
     if let Some(refusal) = &record.refusal {
         out.push(format!("No gauge: {}.", refusal.message));

@@ -32,7 +32,7 @@ pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
 
 /// Smaller of the px between stitches and the px between rows in the middle of the region, in the photo.
 pub fn pitch_px(evidence: &Evidence) -> Option<f64> {
-    let drawn = Drawn::new(evidence.lattice.as_ref()?, evidence, Pen { px: 1.0, zoom: 1.0 })?;
+    let drawn = Drawn::new(evidence.lattice.as_ref()?, evidence, Pen::PLAIN)?;
     Some(drawn.pitch_px)
 }
 
@@ -225,6 +225,7 @@ fn draw_loops(canvas: &mut Canvas, loops: &[LoopSeen], pitch_px: f64, pen: Pen) 
 fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
     let size = 16.0 * pen.px;
     let every = if drawn.pitch_px * 5.0 > 2.5 * size { 5 } else { 10 };
+    let extent = canvas.size();
     let mut words = Vec::new();
     for family in [Family::Stitches, Family::Rows] {
         for (count, number) in (1_u32..).zip(drawn.whole_numbers(family)) {
@@ -234,7 +235,8 @@ fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
             let pieces = drawn.pieces(family, number as f64);
             let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { continue };
             let ends = [first.get(..2).map(|p| (p[0], p[1])), last.last_chunk::<2>().map(|p| (p[1], p[0]))];
-            for (end, inner) in ends.into_iter().flatten() {
+            let on_canvas = |p: Place| (0.0..=extent.0).contains(&p.0) && (0.0..=extent.1).contains(&p.1);
+            for (end, inner) in ends.into_iter().flatten().filter(|ends| on_canvas(ends.0)) {
                 words.push(words_beyond(canvas, end, inner, count.to_string(), size));
             }
         }
@@ -310,7 +312,7 @@ mod tests {
     #[test]
     fn one_line_through_each_stitch_and_row_of_the_region() {
         let evidence = evidence();
-        let drawn = Drawn::new(evidence.lattice.as_ref().unwrap(), &evidence, Pen { px: 1.0, zoom: 1.0 }).unwrap();
+        let drawn = Drawn::new(evidence.lattice.as_ref().unwrap(), &evidence, Pen::PLAIN).unwrap();
         // 30 mm × 20 mm at 2 stitches and 2.5 rows per cm, the first of each inside the edge.
         assert_eq!(drawn.whole_numbers(Family::Stitches), 0..=5);
         assert_eq!(drawn.whole_numbers(Family::Rows), 0..=4);

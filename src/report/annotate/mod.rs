@@ -14,35 +14,40 @@ use image::RgbImage;
 /// be seen (tried on photos with 11 to 200 px a row).
 const CLEAR_PITCH_PX: f64 = 24.0;
 /// Pictures are not enlarged beyond this, in pixels: a stated choice, to keep memory and files small.
-const LARGEST_ENLARGED_PX: f64 = 30e6;
+const LARGEST_ENLARGED_PX: f64 = 24e6;
 
 /// The photo with the ruler's marks, the region, the lattice and the loops drawn on it as they were seen, and the result
-/// or the reason of the refusal in a bar added below. A photo with very small stitches is enlarged.
+/// or the reason of the refusal in a bar added below. Where the stitches are very small, the part of the photo that holds
+/// swatch and ruler is enlarged.
 pub fn draw(record: &Record, evidence: &Evidence, photo: RgbImage) -> RgbImage {
-    let zoom = enlargement(evidence, &photo);
-    let photo = enlarged(photo, zoom);
+    let (photo, mut pen) = framed(evidence, photo);
     let longer = f64::from(photo.width().max(photo.height()));
     // An ordinary line is a pixel for each 1100 of the longer side, so that lines and words look alike in pictures of
     // any size (a stated choice).
-    let pen = Pen { px: (longer / 1100.0).max(0.8), zoom: f64::from(zoom) };
+    pen.px = (longer / 1100.0).max(0.8);
     let mut canvas = Canvas::new(photo);
     lattice::draw(&mut canvas, evidence, pen);
     ruler::draw(&mut canvas, &evidence.trains, &pen.places(&evidence.ruler_outline_px), pen);
     caption::add_below(canvas.into_picture(), record, evidence, pen.px)
 }
 
-/// How wide lines are, and how much the photo was enlarged.
+/// How wide lines are, and where on the canvas the photo lies.
 #[derive(Debug, Clone, Copy)]
 struct Pen {
     /// Width of an ordinary line, in px of the canvas.
     px: f64,
     /// Canvas px for one px of the photo.
     zoom: f64,
+    /// Photo point at the canvas's upper left corner.
+    corner: PhotoPoint,
 }
 
 impl Pen {
+    /// A pen for the whole photo as it is.
+    const PLAIN: Self = Self { px: 1.0, zoom: 1.0, corner: PhotoPoint::new(0.0, 0.0) };
+
     fn place(self, p: PhotoPoint) -> Place {
-        (p.x * self.zoom, p.y * self.zoom)
+        ((p.x - self.corner.x) * self.zoom, (p.y - self.corner.y) * self.zoom)
     }
 
     fn places(self, points: &[PhotoPoint]) -> Vec<Place> {
@@ -50,20 +55,37 @@ impl Pen {
     }
 }
 
-/// Whole number of times to enlarge the photo so that the stitches can be told apart under the marks.
-fn enlargement(evidence: &Evidence, photo: &RgbImage) -> u32 {
-    let Some(pitch_px) = lattice::pitch_px(evidence) else { return 1 };
-    let wanted = (CLEAR_PITCH_PX / pitch_px).ceil();
-    let pixels = f64::from(photo.width()) * f64::from(photo.height());
-    let possible = (LARGEST_ENLARGED_PX / pixels.max(1.0)).sqrt().floor();
+/// The photo to draw on: as it is, or its part with swatch and ruler a whole number of times enlarged, so that the
+/// stitches can be told apart under the marks.
+fn framed(evidence: &Evidence, photo: RgbImage) -> (RgbImage, Pen) {
+    let wanted = lattice::pitch_px(evidence).map_or(1.0, |pitch| (CLEAR_PITCH_PX / pitch).ceil());
+    if wanted <= 1.0 {
+        return (photo, Pen::PLAIN);
+    }
+    let (left, top, w, h) = subject(evidence, &photo);
+    let possible = (LARGEST_ENLARGED_PX / (f64::from(w) * f64::from(h)).max(1.0)).sqrt().floor();
     // Casts saturate, so that what is no number becomes 1.
-    (wanted.min(possible).min(4.0) as u32).max(1)
+    let times = (wanted.min(possible).min(4.0) as u32).max(1);
+    if times == 1 {
+        return (photo, Pen::PLAIN);
+    }
+    let part = image::imageops::crop_imm(&photo, left, top, w, h).to_image();
+    let part = image::imageops::resize(&part, w * times, h * times, image::imageops::FilterType::CatmullRom);
+    let corner = PhotoPoint::new(f64::from(left), f64::from(top));
+    (part, Pen { zoom: f64::from(times), corner, ..Pen::PLAIN })
 }
 
-fn enlarged(photo: RgbImage, times: u32) -> RgbImage {
-    if times == 1 {
-        return photo;
-    }
-    let (w, h) = (photo.width() * times, photo.height() * times);
-    image::imageops::resize(&photo, w, h, image::imageops::FilterType::CatmullRom)
+/// Left, top, width and height of the part of the photo that holds the region and the ruler, with room for words.
+fn subject(evidence: &Evidence, photo: &RgbImage) -> (u32, u32, u32, u32) {
+    let marks = evidence.trains.iter().flat_map(|t| t.marks.iter().map(|m| m.mark.at));
+    let points = || marks.clone().chain(evidence.region_px.iter().copied());
+    let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
+    let within = |values: &mut dyn Iterator<Item = f64>, extent: f64| {
+        let (low, high) = values.fold((extent, 0.0_f64), |(l, h), v| (l.min(v), h.max(v)));
+        let room = 0.08 * (high - low).max(0.0) + 40.0;
+        ((low - room).clamp(0.0, extent).floor(), (high + room).clamp(0.0, extent).ceil())
+    };
+    let (left, right) = within(&mut points().map(|p| p.x), w);
+    let (top, bottom) = within(&mut points().map(|p| p.y), h);
+    (left as u32, top as u32, (right - left).max(1.0) as u32, (bottom - top).max(1.0) as u32)
 }
