@@ -5,6 +5,7 @@
 //! absent are `None` here and null in JSON. Numbers are kept unrounded.
 
 use crate::caution::Caution;
+use crate::gauge::RulerOn;
 use crate::lattice::{Basis, PhaseBlock, StitchPattern};
 use crate::plane::{PlaneMap, RadialDistortion};
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -193,16 +194,6 @@ pub enum ScaleKind {
     Span,
     /// The outline of the whole swatch, with its counts.
     Outline,
-}
-
-/// What the ruler lay on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum RulerOn {
-    /// On the table beside the swatch.
-    Table,
-    /// On the fabric.
-    Fabric,
 }
 
 /// How photo pixels became millimetres.

@@ -1,6 +1,6 @@
 //! Typed values → numbers, each with a message that says what is expected.
 
-use crate::measure::Span;
+use crate::plane::Span;
 use crate::quantity::PhotoPoint;
 
 /// A finite number.
@@ -61,7 +61,7 @@ pub fn span(text: &str) -> Result<Span, String> {
     if a.distance(b) < 1.0 {
         return Err(format!("'{text}': the two points are less than a pixel apart"));
     }
-    Ok(Span { a, b, length_mm: length_mm(length)? })
+    Ok(Span { from: a, to: b, length_mm: length_mm(length)?, sigma_px: SPAN_END_PX })
 }
 
 fn without_unit<'a>(text: &'a str, unit: &str) -> &'a str {

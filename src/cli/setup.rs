@@ -2,7 +2,8 @@
 
 use super::measure::MeasureArguments;
 use crate::lattice::StitchPattern;
-use crate::measure::{RulerClass, Setup};
+use crate::measure::Setup;
+use crate::quantity::RulerClass;
 
 /// `--ruler-class` as typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
