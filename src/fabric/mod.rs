@@ -1,10 +1,13 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
+mod colour;
 mod patch;
-
-
+mod seeds;
+mod sharpness;
+mod spectrum;
 
 pub use patch::{Patch, rectify};
+pub use seeds::{FabricSeed, seeds};
 
 
 use crate::photo::GreyImage;
