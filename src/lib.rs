@@ -27,3 +27,4 @@ pub mod plane;
 pub mod quantity;
 pub mod refusal;
 pub mod ruler;
+pub mod synthetic;
