@@ -32,3 +32,4 @@ pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod ruler;
+pub mod synthetic;

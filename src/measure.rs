@@ -1,13 +1,18 @@
-//! The measuring chain: photo bytes, what the user says, and a progress callback → what was measured, or why not.
+//! THE CHAIN, as a table of contents: photo bytes, what the user says, and a progress callback → what was measured, or
+//! why not.
 
-use crate::gauge::RulerOn;
+mod compose;
+mod fabric_stage;
+mod scale_stage;
+
+use crate::gauge::{GaugeSettings, RulerOn};
 use crate::lattice::StitchPattern;
-use crate::photo::Photo;
-use crate::quantity::{PhotoPoint, RulerClass};
+use crate::photo::{self, Photo};
+use crate::plane::{CameraPrior, Span};
+use crate::quantity::RulerClass;
 use crate::record::{Evidence, PhotoFacts, Record};
-use crate::refusal::{Refusal, RefusalCode};
+use crate::refusal::Refusal;
 use crate::ruler::RulerUnit;
-use sha2::{Digest, Sha256};
 use std::ops::ControlFlow;
 
 /// What the user says about the photo; anything may be missing.
@@ -35,17 +40,6 @@ pub struct Setup {
     pub ruler_on: Option<RulerOn>,
     /// Stitches and rows per 10 cm the user expects: settles rivals only.
     pub expected: Option<(f64, f64)>,
-}
-
-/// Two points in the photo and the distance between them.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Span {
-    /// One end, in photo pixels.
-    pub a: PhotoPoint,
-    /// The other end, in photo pixels.
-    pub b: PhotoPoint,
-    /// Distance between them, in mm.
-    pub length_mm: f64,
 }
 
 /// The stages of the chain, in order.
@@ -90,23 +84,89 @@ pub struct Outcome {
     pub photo: Option<Photo>,
 }
 
+/// Why a chain ended before its last stage.
+enum Ended {
+    Refused(Refusal),
+    Stopped,
+}
+
+impl From<Refusal> for Ended {
+    fn from(refusal: Refusal) -> Self {
+        Self::Refused(refusal)
+    }
+}
+
+/// Called as each stage begins; may stop the work.
+type Progress<'a> = &'a mut dyn FnMut(Stage) -> ControlFlow<()>;
+
+fn begin(stage: Stage, progress: Progress) -> Result<(), Ended> {
+    if progress(stage).is_break() { Err(Ended::Stopped) } else { Ok(()) }
+}
+
 /// Measures one photo. `progress` is called as each stage begins and may stop the work: the record then has status
 /// `failed` with error code `stopped`.
-pub fn measure(bytes: &[u8], _setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
-    let sha256 = Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect();
-    let mut facts = PhotoFacts { sha256: Some(sha256), ..PhotoFacts::default() };
+pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
+    let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
     if progress(Stage::Decode).is_break() {
-        return Outcome { record: Record::failed(facts, "stopped", "stopped on request"), evidence: None, photo: None };
+        return Outcome { record: stopped(facts), evidence: None, photo: None };
     }
-    let rgb = match image::load_from_memory(bytes) {
-        Ok(picture) => picture.into_rgb8(),
-        Err(e) => {
-            let record = Record::unreadable(facts, "not_a_photo", format!("this is not a photo that can be read: {e}"));
+    let photo = match photo::decode(bytes) {
+        Ok(photo) => photo,
+        Err(error) => {
+            let record = Record::unreadable(facts, error.code(), error.to_string());
             return Outcome { record, evidence: None, photo: None };
         }
     };
-    (facts.width_px, facts.height_px) = (Some(rgb.width()), Some(rgb.height()));
-    let _ = progress(Stage::Ruler);
-    let record = Record::refused(facts, &Refusal::new(RefusalCode::NoScale, ""));
-    Outcome { record, evidence: Some(Evidence::default()), photo: Some(Photo { rgb, focal_length_35mm: None }) }
+    (facts.width_px, facts.height_px) = (Some(photo.width()), Some(photo.height()));
+    facts.focal_length_35mm = photo.focal_length_35mm;
+    let mut evidence = Evidence::default();
+    let record = match chain(&photo, setup, progress, &mut evidence) {
+        Ok(finished) => compose::record(facts, setup, &finished),
+        Err(Ended::Refused(refusal)) => Record::refused(facts, &refusal),
+        Err(Ended::Stopped) => stopped(facts),
+    };
+    Outcome { record, evidence: Some(evidence), photo: Some(photo) }
+}
+
+fn stopped(facts: PhotoFacts) -> Record {
+    Record::failed(facts, "stopped", "stopped on request")
+}
+
+/// The stages one after the other; what each saw goes into `evidence` at once, so that a refusal can be drawn too.
+fn chain(
+    photo: &Photo,
+    setup: &Setup,
+    progress: Progress,
+    evidence: &mut Evidence,
+) -> Result<compose::Finished, Ended> {
+    let region = setup.region.map(scale_stage::rectangle);
+    let prior = CameraPrior::of(photo);
+
+    begin(Stage::Ruler, progress)?;
+    let scale = scale_stage::read(photo, setup)?;
+    scale.show(evidence);
+
+    begin(Stage::Plane, progress)?;
+    let first = scale_stage::plane(&scale, &prior, &[])?;
+
+    begin(Stage::Fabric, progress)?;
+    let excluded = scale.excluded();
+    let decision = fabric_stage::decide(photo, &first.map, setup, &excluded, region.as_deref())?;
+
+    begin(Stage::Lattice, progress)?;
+    let reading = fabric_stage::follow(photo, &first.map, &decision, &excluded, region.as_deref())?;
+    fabric_stage::show(&reading, evidence);
+
+    begin(Stage::Gauge, progress)?;
+    let plane = scale_stage::plane(&scale, &prior, &fabric_stage::independent_counts(&reading))?;
+    scale_stage::check_tilt(&plane)?;
+    let settings = GaugeSettings {
+        ruler_class: setup.ruler_class,
+        ruler_id: setup.ruler_id.clone(),
+        ruler_thickness_mm: setup.ruler_thickness_mm,
+        ruler_on: setup.ruler_on.or_else(|| scale.lies_on(&reading)),
+    };
+    let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    finished.show(evidence);
+    Ok(finished)
 }

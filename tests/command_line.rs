@@ -215,7 +215,9 @@ fn several_annotated_pictures_go_to_a_folder() {
 fn an_output_that_cannot_be_written_ends_with_1_before_anything_is_measured() {
     let folder = Folder::new();
     std::fs::write(folder.path("file"), b"").unwrap();
-    for arguments in [["grey.jpg", "--annotate", "no/such/folder/seen.jpg"], ["grey.jpg", "--annotate", "file/seen.jpg"]] {
+    for arguments in
+        [["grey.jpg", "--annotate", "no/such/folder/seen.jpg"], ["grey.jpg", "--annotate", "file/seen.jpg"]]
+    {
         let answer = folder.measure(&arguments);
         assert_eq!((answer.status, answer.out.as_str()), (1, ""), "{arguments:?}");
         assert_eq!(answer.err.lines().count(), 1, "{}", answer.err);

@@ -1,6 +1,6 @@
 //! Typed values → numbers, each with a message that says what is expected.
 
-use crate::measure::Span;
+use crate::plane::Span;
 use crate::quantity::PhotoPoint;
 
 /// A finite number.
@@ -52,6 +52,9 @@ pub fn region(text: &str) -> Result<[f64; 4], String> {
     Ok([x, y, w, h])
 }
 
+/// How surely a person places an end of a span, in px (a stated choice).
+const SPAN_END_PX: f64 = 1.0;
+
 /// `X1,Y1,X2,Y2=LENGTHmm`: two photo points and the length between them.
 pub fn span(text: &str) -> Result<Span, String> {
     let wrong = || format!("'{text}' is not of the form X1,Y1,X2,Y2=LENGTHmm");
@@ -61,7 +64,7 @@ pub fn span(text: &str) -> Result<Span, String> {
     if a.distance(b) < 1.0 {
         return Err(format!("'{text}': the two points are less than a pixel apart"));
     }
-    Ok(Span { a, b, length_mm: length_mm(length)? })
+    Ok(Span { from: a, to: b, length_mm: length_mm(length)?, sigma_px: SPAN_END_PX })
 }
 
 fn without_unit<'a>(text: &'a str, unit: &str) -> &'a str {
@@ -104,7 +107,7 @@ mod tests {
     fn regions_and_spans() {
         assert_eq!(region("1,2,3,4"), Ok([1.0, 2.0, 3.0, 4.0]));
         let s = span("10,20,310,20=100mm").unwrap();
-        assert_eq!((s.a.x, s.b.x, s.length_mm), (10.0, 310.0, 100.0));
+        assert_eq!((s.from.x, s.to.x, s.length_mm), (10.0, 310.0, 100.0));
         assert_eq!(span("10,20,310,20=68.3564").unwrap().length_mm, 68.3564);
         for text in ["1,2,3", "1,2,0,4", "-1,2,3,4", "1,2,3,nan"] {
             assert!(region(text).is_err(), "{text}");

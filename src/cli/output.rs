@@ -39,5 +39,11 @@ fn temporary_beside(path: &Path) -> io::Result<tempfile::NamedTempFile> {
     // Without this the file would be readable by its owner alone, unlike any other file the user makes.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder)
+    builder.tempfile_in(folder).map_err(without_temporary_name)
+}
+
+/// The system's own error, without the temporary file's name around it, which would only puzzle.
+fn without_temporary_name(error: io::Error) -> io::Error {
+    let inner = error.get_ref().and_then(|e| e.source()).and_then(|e| e.downcast_ref::<io::Error>());
+    inner.and_then(io::Error::raw_os_error).map_or(error, io::Error::from_raw_os_error)
 }
