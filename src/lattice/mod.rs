@@ -1,7 +1,15 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
 mod pattern;
+pub mod decide;
+pub mod families;
+pub mod motif;
+pub mod peaks;
+pub mod hypotheses;
+pub mod score;
+pub mod spectrum;
 
+pub use decide::decide;
 pub use pattern::StitchPattern;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
