@@ -1,11 +1,19 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod decide;
+mod families;
 mod grow;
+mod hypotheses;
 mod local;
+mod motif;
 mod pattern;
+mod peaks;
 mod phase;
 mod region;
+mod score;
+mod spectrum;
 
+pub use decide::decide;
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
 pub use pattern::StitchPattern;
