@@ -34,6 +34,8 @@ const SEARCH_LIMIT: f64 = 2.0e6;
 /// Textures whose lines have a shorter mean period count less: half a stitch of fine-gauge hand knitting (30 stitches in
 /// 10 cm); woven cloth and the speckle of a table lie below.
 const LEAST_PERIOD_MM: f64 = 1.3;
+/// Tiles side by side beyond which they do not overlap (bounded time).
+const MANY_TILES: usize = 24;
 /// Seeds handed on at most.
 const MOST_SEEDS: usize = 4;
 /// Least score of a seed: white noise and grained tables stay below, faint knitting lies above (measured on rendered
@@ -151,7 +153,10 @@ fn score_tiles(patch: &Patch, tiles: &mut Vec<Tile>) {
     let mut spectrum = Spectrum::new();
     let half = TILE_PX / 2;
     let side_mm = TILE_PX as f64 / patch.px_per_mm;
-    let starts = |n: usize| (0..).map(move |k| k * half).take_while(move |s| s + half < n);
+    // Half-overlapping, unless they are many: then the coarser tiles overlap enough.
+    let many = patch.width * patch.height > MANY_TILES * TILE_PX * TILE_PX;
+    let stride = if many { TILE_PX } else { half };
+    let starts = |n: usize| (0..).map(move |k| k * stride).take_while(move |s| s + half < n);
     for y in starts(patch.height) {
         for x in starts(patch.width) {
             let seen = spectrum.load(grey, valid, patch.width, patch.height, (x, y));
