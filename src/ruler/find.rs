@@ -252,6 +252,7 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
     let residual = residual_rms_px(train);
     let middle = train.marks.get(train.marks.len() / 2).map_or(0.0, |m| m.u);
     GraduationTrain {
+        tips: Vec::new(),
         unit: m.scale.unit,
         pitch_mm: m.scale.pitch_mm,
         marks: train
