@@ -151,8 +151,20 @@ const TEXTURE: &[Line] = &[
 
 /// All families.
 pub const FAMILIES: [Family; 7] = [
-    Family { pattern: ("stockinette", 1, 1), prior: -0.7, rows_over_stitches: (0.28, 0.14), loose: false, lines: PLAIN },
-    Family { pattern: ("reverse-stockinette", 1, 1), prior: -2.5, rows_over_stitches: (0.28, 0.15), loose: false, lines: REVERSE },
+    Family {
+        pattern: ("stockinette", 1, 1),
+        prior: -0.7,
+        rows_over_stitches: (0.28, 0.14),
+        loose: false,
+        lines: PLAIN,
+    },
+    Family {
+        pattern: ("reverse-stockinette", 1, 1),
+        prior: -2.5,
+        rows_over_stitches: (0.28, 0.15),
+        loose: false,
+        lines: REVERSE,
+    },
     Family { pattern: ("garter", 1, 2), prior: -2.0, rows_over_stitches: (0.55, 0.17), loose: false, lines: GARTER },
     Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), loose: false, lines: SEED },
     Family { pattern: ("rib-1x1", 2, 1), prior: -2.3, rows_over_stitches: (0.15, 0.22), loose: true, lines: RIB_1X1 },

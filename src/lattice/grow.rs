@@ -83,7 +83,8 @@ fn grow_sheet(
     if !demodulator.spans_both() {
         return Err(lost("the lines of the spectrum fix only one direction"));
     }
-    let start = settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
+    let start =
+        settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
     let mut growth = Growth::start(&demodulator, sheet, map, region, start);
     growth.run();
     for _ in 0..2 {
@@ -433,4 +434,3 @@ pub(super) fn median(mut v: Vec<f64>) -> f64 {
     let middle = v.len() / 2;
     *v.select_nth_unstable_by(middle, f64::total_cmp).1
 }
-

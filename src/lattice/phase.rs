@@ -93,7 +93,8 @@ impl Demodulator {
         };
         let waves = across.iter().map(|&h| wave(h)).collect();
         let up = lines.iter().map(|l| wave(l.1)).collect();
-        let response = |f: f64| -> f64 { (0..taper.len()).map(|i| taper[i] * (TAU * f * offset(i, cells)).cos()).sum() };
+        let response =
+            |f: f64| -> f64 { (0..taper.len()).map(|i| taper[i] * (TAU * f * offset(i, cells)).cos()).sum() };
         let pairs = |sign: f64| -> Vec<f64> {
             let of = |a: &(f64, f64), b: &(f64, f64)| response(a.0 - sign * b.0) * response(a.1 - sign * b.1);
             lines.iter().flat_map(|a| lines.iter().map(move |b| of(a, b))).collect()
@@ -250,10 +251,7 @@ impl Demodulator {
         let step = inverse * right;
         // The noise variance is of |Z|², two parts: each real part carries half of it.
         let half = 0.5;
-        Some((
-            [step[0], step[1]],
-            [half * inverse[(0, 0)].abs(), half * inverse[(1, 1)].abs(), half * inverse[(0, 1)]],
-        ))
+        Some(([step[0], step[1]], [half * inverse[(0, 0)].abs(), half * inverse[(1, 1)].abs(), half * inverse[(0, 1)]]))
     }
 }
 

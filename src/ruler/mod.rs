@@ -4,12 +4,14 @@ mod body;
 mod chain;
 mod find;
 mod fit;
+mod grid;
 mod hierarchy;
 mod ink;
 mod strokes;
 mod train;
 
 pub use find::{RulerSettings, read};
+pub use grid::read_grid;
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
@@ -74,5 +76,18 @@ pub struct RulerReading {
     /// One train for each graduated edge that was read, the best first; never empty.
     pub trains: Vec<GraduationTrain>,
     /// Outline of the ruler's body as far as it was seen: what to leave out when the fabric is looked for.
+    pub outline_px: Vec<PhotoPoint>,
+}
+
+/// Corners of a printed square grid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GridReading {
+    /// Side of one square, in mm.
+    pub pitch_mm: f64,
+    /// Corners: column, row, place in the photo.
+    pub corners: Vec<(i32, i32, PhotoPoint)>,
+    /// Standard uncertainty of a corner's place, in px, each way.
+    pub sigma_px: f64,
+    /// Outline of the card or mat as far as it was seen: left out when the fabric is looked for.
     pub outline_px: Vec<PhotoPoint>,
 }
