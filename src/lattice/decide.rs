@@ -1,10 +1,9 @@
 //! The octave decision: which of all lattices that fit the strong lines is the one of single stitches and single rows.
 
-use super::families::{self, Family};
+use super::families::Family;
 use super::hypotheses::{self, Hypothesis};
 use super::motif;
-use super::peaks;
-use super::score;
+use super::score::Scene;
 use super::spectrum::{self, Grid, Spectrum};
 use super::{Basis, Decision, Declared, Harmonic, StitchPattern};
 use crate::fabric::Sheet;
@@ -31,7 +30,7 @@ pub struct Reading {
 }
 
 /// Sides of the first windows relative to the sheet's.
-const WINDOW_STEPS: [f64; 3] = [1.0, 0.62, 0.38];
+const WINDOW_STEPS: [f64; 3] = [1.0, 0.6, 0.36];
 
 /// Largest window, in mm.
 const MAX_WINDOW_MM: f64 = 90.0;
@@ -98,32 +97,32 @@ fn trials(declared: &Declared) -> Trials {
     let repeat = declared.pattern.as_ref().map(|p| (p.repeat_stitches.max(1), p.repeat_rows.max(1)));
     Family::of(declared.pattern.as_ref())
         .into_iter()
-        .map(|f| (f, repeat.unwrap_or((f.pattern.1, f.pattern.2))))
+        .map(|f| (f, if f.pattern.0 == "texture" { (1, 1) } else { repeat.unwrap_or((f.pattern.1, f.pattern.2)) }))
         .collect()
 }
 
 /// All readings of one sheet, best first, each lattice once.
 fn sheet_readings(sheets: &[Sheet], index: usize, trials: &Trials) -> Vec<Reading> {
     let view = View::of(sheets, index);
-    let first: Vec<Spectrum> = WINDOW_STEPS.iter().filter_map(|step| view.spectrum(view.side_mm * step)).collect();
+    let scene = |side: f64| view.spectrum(side).map(Scene::of);
+    let first: Vec<Scene> = WINDOW_STEPS.iter().filter_map(|step| scene(view.side_mm * step)).collect();
     let mut found: Vec<Hypothesis> = Vec::new();
-    let mut wanted: Vec<f64> = Vec::new();
+    let mut wanted: Vec<(f64, f64)> = Vec::new();
     for s in &first {
-        let hypotheses = hypotheses::all(&peaks::strongest(s, 40), s.bin, 60);
+        let hypotheses = hypotheses::all(&s.peaks, s.spectrum.bin, 60);
         let best = scored(s, &hypotheses, trials, index).into_iter().next();
-        wanted.extend(best.map(|r| window_mm(&r)));
+        wanted.extend(best.map(|r| (r.score, window_mm(&r))));
         for h in hypotheses {
             if !found.iter().any(|f| hypotheses::same(&f.basis, &h.basis)) {
                 found.push(h);
             }
         }
     }
-    wanted.sort_by(f64::total_cmp);
-    let Some(side) = wanted.get(wanted.len() / 2) else { return Vec::new() };
+    let Some((_, side)) = wanted.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)) else { return Vec::new() };
     let side = side.min(view.side_mm);
-    let near = first.iter().find(|s| (s.bin * side).ln().abs() < 0.12).cloned();
-    let Some(s) = near.or_else(|| view.spectrum(side)) else { return Vec::new() };
-    for h in hypotheses::all(&peaks::strongest(&s, 40), s.bin, 60) {
+    let near = first.into_iter().find(|s| (s.spectrum.bin * side).ln().abs() < 0.12);
+    let Some(s) = near.or_else(|| scene(side)) else { return Vec::new() };
+    for h in hypotheses::all(&s.peaks, s.spectrum.bin, 60) {
         if !found.iter().any(|f| hypotheses::same(&f.basis, &h.basis)) {
             found.push(h);
         }
@@ -146,11 +145,11 @@ fn window_mm(r: &Reading) -> f64 {
 }
 
 /// Readings of one spectrum, best first, lattices that differ by less than 8 % once.
-fn scored(s: &Spectrum, hypotheses: &[Hypothesis], trials: &Trials, sheet: usize) -> Vec<Reading> {
+fn scored(s: &Scene, hypotheses: &[Hypothesis], trials: &Trials, sheet: usize) -> Vec<Reading> {
     let mut all: Vec<Reading> = Vec::new();
     for h in hypotheses {
         let (st, ro) = (h.basis.stitch, h.basis.row);
-        if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) < MIN_CELLS * s.bin {
+        if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) < MIN_CELLS * s.spectrum.bin {
             continue;
         }
         all.extend(trials.iter().map(|(family, repeat)| reading(s, &h.basis, family, *repeat, sheet)));
@@ -168,8 +167,8 @@ fn scored(s: &Spectrum, hypotheses: &[Hypothesis], trials: &Trials, sheet: usize
     kept
 }
 
-fn reading(s: &Spectrum, basis: &Basis, family: &'static Family, repeat: (u32, u32), sheet: usize) -> Reading {
-    let (lines, strength) = score::ratio(s, basis, family.lines, &families::fractions(family, repeat.0, repeat.1));
+fn reading(s: &Scene, basis: &Basis, family: &'static Family, repeat: (u32, u32), sheet: usize) -> Reading {
+    let (lines, strength) = s.ratio(basis, family, repeat);
     let (st, ro) = (basis.stitch, basis.row);
     let (a, b) = (st[0].hypot(st[1]), ro[0].hypot(ro[1]));
     let z = ((b / a).ln() - family.rows_over_stitches.0) / family.rows_over_stitches.1;
