@@ -151,16 +151,57 @@ const TEXTURE: &[Line] = &[
 
 /// All families.
 pub const FAMILIES: [Family; 7] = [
-    Family { pattern: ("stockinette", 1, 1), prior: -0.7, rows_over_stitches: (0.28, 0.14), chequered: false, lines: PLAIN },
-    Family { pattern: ("reverse-stockinette", 1, 1), prior: -2.5, rows_over_stitches: (0.28, 0.15), chequered: false, lines: REVERSE },
-    Family { pattern: ("garter", 1, 2), prior: -2.0, rows_over_stitches: (0.55, 0.17), chequered: false, lines: GARTER },
+    Family {
+        pattern: ("stockinette", 1, 1),
+        prior: -0.7,
+        rows_over_stitches: (0.28, 0.14),
+        chequered: false,
+        lines: PLAIN,
+    },
+    Family {
+        pattern: ("reverse-stockinette", 1, 1),
+        prior: -2.5,
+        rows_over_stitches: (0.28, 0.15),
+        chequered: false,
+        lines: REVERSE,
+    },
+    Family {
+        pattern: ("garter", 1, 2),
+        prior: -2.0,
+        rows_over_stitches: (0.55, 0.17),
+        chequered: false,
+        lines: GARTER,
+    },
     Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), chequered: true, lines: SEED },
-    Family { pattern: ("rib-1x1", 2, 1), prior: -2.3, rows_over_stitches: (0.15, 0.22), chequered: false, lines: RIB_1X1 },
-    Family { pattern: ("rib-2x2", 4, 1), prior: -2.3, rows_over_stitches: (0.20, 0.20), chequered: false, lines: RIB_2X2 },
-    Family { pattern: ("texture", 1, 1), prior: -2.5, rows_over_stitches: (0.30, 0.16), chequered: false, lines: TEXTURE },
+    Family {
+        pattern: ("rib-1x1", 2, 1),
+        prior: -2.3,
+        rows_over_stitches: (0.15, 0.22),
+        chequered: false,
+        lines: RIB_1X1,
+    },
+    Family {
+        pattern: ("rib-2x2", 4, 1),
+        prior: -2.3,
+        rows_over_stitches: (0.20, 0.20),
+        chequered: false,
+        lines: RIB_2X2,
+    },
+    Family {
+        pattern: ("texture", 1, 1),
+        prior: -2.5,
+        rows_over_stitches: (0.30, 0.16),
+        chequered: false,
+        lines: TEXTURE,
+    },
 ];
 
 impl Family {
+    /// Whether (h, k) is one of its own lines, whatever the signs.
+    pub fn has_line(&self, h: f64, k: f64) -> bool {
+        self.lines.iter().any(|l| (l.h - h.abs()).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01)
+    }
+
     /// The families that a declared pattern may look like; all of them when nothing was declared.
     pub fn of(pattern: Option<&StitchPattern>) -> Vec<&'static Family> {
         let Some(pattern) = pattern else { return FAMILIES.iter().collect() };

@@ -1,13 +1,15 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
-mod pattern;
 pub mod decide;
 pub mod families;
-pub mod motif;
-pub mod peaks;
 pub mod hypotheses;
+pub mod motif;
+mod pattern;
+pub mod peaks;
+pub mod reading;
 pub mod score;
 pub mod spectrum;
+pub mod view;
 
 pub use decide::decide;
 pub use pattern::StitchPattern;

@@ -1,10 +1,11 @@
 //! How well the heights of a spectrum's lines fit a stitch pattern on a lattice, against plain noise.
 
-use super::Basis;
 use super::families::Family;
 use super::hypotheses;
 use super::peaks::{self, Peak};
 use super::spectrum::Spectrum;
+use super::{Basis, Harmonic};
+use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::PI;
 
 /// What a family of patterns shows at one harmonic: the logarithm of its amplitude relative to the lattice's own
@@ -30,8 +31,69 @@ const TAIL: f64 = 0.05;
 /// Lines that no model foresees are the rarer the stronger they are: their density falls as amplitude to this power.
 const TAIL_FALL: f64 = 1.3;
 
-/// Level and spread, relative to the strength, of harmonics that the repeat allows and the family does not foresee.
-const OTHER: Line = Line { h: 0.0, k: 0.0, level: -1.0, spread: 1.0 };
+/// Level, relative to the strength, of the stitches' harmonics that a family does not foresee, up to the second order of
+/// the legs of the V (half a stitch wide) and of the rows (measured).
+const OTHER_LEVEL: f64 = -1.0;
+/// How it falls with each order more: yarn is round and smooth (measured: -1.6 at the third order, -2 at 3.6).
+const OTHER_FALL: f64 = 0.6;
+/// Spread of it.
+const OTHER_SPREAD: f64 = 0.8;
+
+/// Repeats of more stitches × rows than this are textures: their places are too many to be counted on.
+const FEW: u32 = 4;
+/// Level, relative to the strength, and spread of a texture's fractional harmonics that stand up.
+const TEXTURE: Line = Line { h: 0.0, k: 0.0, level: -0.7, spread: 1.0 };
+/// Part of them that does, at most (measured: a third in textures of 4 × 4), and their number, at most: larger repeats
+/// have more places for them, not more of them.
+const TEXTURE_SHARE: f64 = 0.3;
+const TEXTURE_SEEN: f64 = 8.0;
+
+/// Amplitude above which a peak's place gets no more certain: the unevenness of the knitting moves it then, not noise.
+const WEIGHT_MOST: f64 = 15.0;
+/// How far a fit may move a lattice, relatively.
+const FIT_MOVES: f64 = 0.05;
+
+/// Logarithm of the lowest amplitude that is a peak.
+const LEAST: f64 = 0.9555;
+
+/// Harmonics that may be there or not.
+enum Loose {
+    /// Of the stitches: peaks with the level to be expected, places in all, peaks that are no own lines.
+    Stitches { seen: Vec<(f64, f64)>, places: f64, left: f64 },
+    /// Of a texture: amplitudes at all places.
+    Texture(Vec<f64>),
+}
+
+impl Loose {
+    /// Log-likelihood ratio against stray peaks.
+    fn ratio(&self, scene: &Scene, strength: f64) -> f64 {
+        match self {
+            Self::Stitches { seen, places, left } => {
+                let (mut n, mut sum) = (0.0, 0.0);
+                for (u, level) in seen {
+                    let line = Line { h: 0.0, k: 0.0, level: *level, spread: OTHER_SPREAD };
+                    let gain = present(*u, &line, strength) - scene.stray(*u);
+                    if gain > 0.0 {
+                        n += 1.0;
+                        sum += gain;
+                    }
+                }
+                let places = places.max(n);
+                let share = (n + 0.5) / (places + 2.0);
+                // Poisson: strays that are left have a lower density than all peaks had.
+                let strays = left - n;
+                let fewer = if strays > 0.0 { strays * (strays / left).ln() } else { 0.0 } + n;
+                sum + n * share.ln() + (places - n) * (1.0 - share).ln() + fewer
+            }
+            Self::Texture(seen) => {
+                let share = TEXTURE_SHARE.min(TEXTURE_SEEN / seen.len().max(1) as f64);
+                seen.iter()
+                    .map(|u| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln())
+                    .sum()
+            }
+        }
+    }
+}
 
 /// Area around a lattice point in which a peak counts as there, in square bins: a reach of one bin.
 const REACH_AREA: f64 = 3.0;
@@ -71,7 +133,7 @@ impl Scene {
 
     /// Log-likelihood ratio of the spectrum under a family on a lattice against stray peaks and noise, the strength of the
     /// lattice fitted; and that strength (a logarithm). The family's own lines have their levels; any other harmonic of
-    /// the repeat is there or not, in a proportion that is fitted too; what lies on no harmonic is stray.
+    /// the stitches is there or not, in a proportion that is fitted too; what lies on no harmonic is stray.
     pub fn ratio(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> (f64, f64) {
         let own: Vec<(f64, &Line)> = family
             .lines
@@ -81,25 +143,43 @@ impl Scene {
                 sides.iter().filter_map(move |side| Some((self.amplitude(basis, line.h, side * line.k)?.ln(), line)))
             })
             .collect();
-        let others: Vec<f64> =
-            self.peaks.iter().filter(|p| self.is_other(p, basis, family, repeat)).map(|p| p.amplitude.ln()).collect();
-        let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
-        let places = self.places(basis, family, repeat) - own.len() as f64;
-        let (n, places) = (others.len() as f64, places.max(others.len() as f64));
-        let share = (n + 0.5) / (places + 2.0);
-        let (all, strays) = (self.peaks.len() as f64 - own_peaks, self.peaks.len() as f64 - own_peaks - n);
-        let fewer = if strays > 0.0 { strays * (strays / all).ln() } else { 0.0 } + n;
-        let kept = n * share.ln() + (places - n) * (1.0 - share).ln() + fewer;
+        let textured = repeat.0 * repeat.1 > FEW;
+        let loose = if textured {
+            Loose::Texture(self.texture(basis, family, repeat))
+        } else {
+            let places = (self.places(basis, family, repeat) - own.len() as f64).max(1.0);
+            let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
+            Loose::Stitches {
+                seen: self.others(basis, family, repeat),
+                places,
+                left: self.peaks.len() as f64 - own_peaks,
+            }
+        };
         let mut best = (f64::NEG_INFINITY, 0.0);
         for step in 0..11 {
             let strength = 0.8 + 0.35 * f64::from(step);
-            let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - absent(*u)).sum();
-            let loose: f64 = others.iter().map(|u| present(*u, &OTHER, strength) - self.stray(*u)).sum();
-            if firm + loose + kept > best.0 {
-                best = (firm + loose + kept, strength);
+            let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - self.chance(*u)).sum();
+            let total = firm + loose.ratio(self, strength);
+            if total > best.0 {
+                best = (total, strength);
             }
         }
         best
+    }
+
+    /// Amplitudes at the low fractional harmonics of a texture.
+    fn texture(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<f64> {
+        let (a, b) = (repeat.0 as i32, repeat.1 as i32);
+        let mut seen = Vec::new();
+        for j in -2 * b..=2 * b {
+            for i in 0..=2 * a {
+                let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
+                if (i > 0 || j > 0) && !family.has_line(h, k) {
+                    seen.extend(self.amplitude(basis, h, k).map(f64::ln));
+                }
+            }
+        }
+        seen
     }
 
     /// Lattice points of the repeat in the half disc.
@@ -109,23 +189,80 @@ impl Scene {
         if family.chequered { 0.5 * all } else { all }
     }
 
-    /// Whether a peak is a harmonic of the repeat, other than the family's own lines.
-    fn is_other(&self, peak: &Peak, basis: &Basis, family: &Family, repeat: (u32, u32)) -> bool {
-        let (h, k) = hypotheses::indices(basis, peak.f);
-        let (i, j) = ((h * f64::from(repeat.0)).round(), (k * f64::from(repeat.1)).round());
-        if family.chequered && (i + j).rem_euclid(2.0) != 0.0 {
-            return false;
+    /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, and level to be expected.
+    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64)> {
+        let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
+        let mut seen = Vec::new();
+        for peak in &self.peaks {
+            let (h, k) = hypotheses::indices(basis, peak.f);
+            let (i, j) = ((h * a).round(), (k * b).round());
+            let (h, k) = (i / a, j / b);
+            let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
+            let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
+            let allowed = !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
+            if allowed && dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !family.has_line(h, k)
+            {
+                seen.push((peak.amplitude.ln(), OTHER_LEVEL - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0)));
+            }
         }
-        let (h, k) = (i / f64::from(repeat.0), j / f64::from(repeat.1));
-        let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
-        let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
-        let is_own = || family.lines.iter().any(|l| (l.h - h.abs()).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01);
-        dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !is_own()
+        seen
+    }
+
+    /// The family's own lines and other harmonics of the stitches on a lattice that stand up.
+    pub fn harmonics(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<Harmonic> {
+        self.held(basis, family, repeat).into_iter().map(|(h, k, p)| Harmonic { h, k, strength: p.amplitude }).collect()
+    }
+
+    /// The lattice fitted by least squares to the peaks that it holds, weighted by their amplitudes up to `WEIGHT_MOST`.
+    pub fn fitted(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Basis {
+        let mut out = *basis;
+        for _ in 0..2 {
+            let held = self.held(&out, family, repeat);
+            let (mut normal, mut x, mut y) = (Matrix2::zeros(), Vector2::zeros(), Vector2::zeros());
+            for (h, k, p) in held {
+                let index = Vector2::new(h, k);
+                let w = p.amplitude.min(WEIGHT_MOST);
+                normal += index * index.transpose() * w;
+                x += index * (w * p.f[0]);
+                y += index * (w * p.f[1]);
+            }
+            let Some(inverse) = normal.try_inverse() else { return out };
+            let (x, y) = (inverse * x, inverse * y);
+            let next = Basis { stitch: [x[0], y[0]], row: [x[1], y[1]] };
+            if !hypotheses::alike(&next, basis, FIT_MOVES) {
+                return out;
+            }
+            out = next;
+        }
+        out
+    }
+
+    /// Peaks on own lines, and on whole harmonics of low order: indices and peak.
+    fn held(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64, Peak)> {
+        let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
+        let mut held = Vec::new();
+        for peak in &self.peaks {
+            let (h, k) = hypotheses::indices(basis, peak.f);
+            let (h, k) = ((h * a).round() / a, (k * b).round() / b);
+            let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
+            let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
+            let whole = h.fract() == 0.0 && k.fract() == 0.0 && (0.5 * h).hypot(k) <= 2.0;
+            if dx.hypot(dy) < self.spectrum.reach(peak.f) && (h != 0.0 || k != 0.0) && (whole || family.has_line(h, k))
+            {
+                held.push((h, k, *peak));
+            }
+        }
+        held
+    }
+
+    /// Log-density at a place where there is no line: noise, or a stray peak.
+    fn chance(&self, u: f64) -> f64 {
+        if u > LEAST { absent(u).max(self.stray(u)) } else { absent(u) }
     }
 
     /// Log-density of a stray peak within reach of a place.
     fn stray(&self, u: f64) -> f64 {
-        (self.density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - peaks::MIN_AMPLITUDE.ln() as f64).max(0.0)
+        (self.density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
     }
 }
 

@@ -170,8 +170,7 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
     if n < 32 {
         return None;
     }
-    let hann: Vec<f32> =
-        (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
+    let hann: Vec<f32> = (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
     let mut planner = FftPlanner::new();
     let fft = planner.plan_fft_forward(n);
     let mut power = vec![0.0f32; n * n];
