@@ -9,9 +9,11 @@ mod motif;
 mod pattern;
 mod peaks;
 mod phase;
+mod reading;
 mod region;
 mod score;
 mod spectrum;
+mod view;
 
 pub use decide::decide;
 pub use grow::grow;
