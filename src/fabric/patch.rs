@@ -77,7 +77,8 @@ impl Patch {
                 let mut sum = [0.0_f32; 3];
                 for t in 0..taps * taps {
                     let off = |k: usize| (k as f64 + 0.5) / taps as f64;
-                    let q = if taps == 1 { Some(p) } else { grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)) };
+                    let q =
+                        if taps == 1 { Some(p) } else { grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)) };
                     let rgb = source.at(q.unwrap_or(p));
                     (0..3).for_each(|c| sum[c] += rgb[c]);
                 }
@@ -187,7 +188,8 @@ impl MapGrid {
         let i = iy * self.across + ix;
         let (a, b) = (self.nodes[i]?, self.nodes[i + 1]?);
         let (c, d) = (self.nodes[i + self.across]?, self.nodes[i + self.across + 1]?);
-        let mix = |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
+        let mix =
+            |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
         Some(PhotoPoint::new(mix(a.x, b.x, c.x, d.x), mix(a.y, b.y, c.y, d.y)))
     }
 

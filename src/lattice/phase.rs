@@ -44,6 +44,8 @@ pub(crate) struct Shift {
     pub gain: f64,
     /// Share of the window's energy that the motif explains, 0 to 1.
     pub coherence: f64,
+    /// Mean squared misfit of the lines over their usual noise: about 1 inside the fabric.
+    pub misfit: f64,
 }
 
 /// Demodulates windows at a fixed set of harmonics.
@@ -93,7 +95,8 @@ impl Demodulator {
         };
         let waves = across.iter().map(|&h| wave(h)).collect();
         let up = lines.iter().map(|l| wave(l.1)).collect();
-        let response = |f: f64| -> f64 { (0..taper.len()).map(|i| taper[i] * (TAU * f * offset(i, cells)).cos()).sum() };
+        let response =
+            |f: f64| -> f64 { (0..taper.len()).map(|i| taper[i] * (TAU * f * offset(i, cells)).cos()).sum() };
         let pairs = |sign: f64| -> Vec<f64> {
             let of = |a: &(f64, f64), b: &(f64, f64)| response(a.0 - sign * b.0) * response(a.1 - sign * b.1);
             lines.iter().flat_map(|a| lines.iter().map(move |b| of(a, b))).collect()
@@ -176,10 +179,13 @@ impl Demodulator {
         }
         let expected = self.expected(motif, count);
         let (gain, _) = self.fit_gain(motif, window, &expected);
+        let rests =
+            expected.iter().zip(&window.lines).zip(&motif.noise).map(|((e, z), v)| (z - e * gain).norm_sqr() / v);
+        let misfit = rests.sum::<f64>() / expected.len() as f64;
         let explained = self.explained(motif, window, count);
         let coherence = if window.energy > 1e-9 { (explained / window.energy).clamp(0.0, 1.0) } else { 0.0 };
         let count = [count[0] - assumed[0], count[1] - assumed[1]];
-        Some(Shift { count, variance: covariance, gain, coherence })
+        Some(Shift { count, variance: covariance, gain, coherence, misfit })
     }
 
     /// Best point of a coarse grid around the assumed counts, by weighted agreement with the motif.
@@ -250,10 +256,7 @@ impl Demodulator {
         let step = inverse * right;
         // The noise variance is of |Z|², two parts: each real part carries half of it.
         let half = 0.5;
-        Some((
-            [step[0], step[1]],
-            [half * inverse[(0, 0)].abs(), half * inverse[(1, 1)].abs(), half * inverse[(0, 1)]],
-        ))
+        Some(([step[0], step[1]], [half * inverse[(0, 0)].abs(), half * inverse[(1, 1)].abs(), half * inverse[(0, 1)]]))
     }
 }
 
