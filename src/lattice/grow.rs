@@ -78,17 +78,17 @@ pub fn grow(
     region: Option<&[PhotoPoint]>,
 ) -> Result<LatticeReading, Refusal> {
     let sheet = working_sheet(photo, map, decision, excluded, region)?;
-    let nodes = grow_sheet(&sheet, map, decision, region)?;
-    reading(&nodes, map)
+    let (nodes, hidden) = grow_sheet(&sheet, map, decision, region)?;
+    reading(&nodes, &hidden, map)
 }
 
-/// Grows the lattice over a prepared sheet.
+/// Grows the lattice over a prepared sheet: its blocks, and the places where nothing can be seen.
 fn grow_sheet(
     sheet: &Sheet,
     map: &PlaneMap,
     decision: &Decision,
     region: Option<&[PhotoPoint]>,
-) -> Result<Nodes, Refusal> {
+) -> Result<(Nodes, BTreeSet<(i32, i32)>), Refusal> {
     let demodulator = Demodulator::new(&decision.harmonics, WINDOW);
     let lost = |why: &str| Refusal::new(RefusalCode::LatticeUnclear, why);
     if !demodulator.spans_both() {
@@ -104,10 +104,10 @@ fn grow_sheet(
         growth.polish();
     }
     growth.prune();
-    Ok(growth.nodes)
+    Ok((growth.nodes, growth.hidden))
 }
 
-fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
+fn reading(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
     let (mut blocks, mut coherence) = (Vec::with_capacity(nodes.len()), Vec::with_capacity(nodes.len()));
     for (&(i, j), node) in nodes {
         let Some(at_px) = map.to_photo(node.frame.at) else { continue };
@@ -131,7 +131,7 @@ fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
     Ok(LatticeReading {
         correlation_mm: fit.correlation_mm,
         basis: fit.basis,
-        region_px: region::outline(&places(nodes), SPACING, map),
+        region_px: region::outline(&places(nodes, hidden), SPACING, map),
         extent,
         blocks,
         coherence,
@@ -139,11 +139,11 @@ fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
 }
 
 /// Settled frames of the blocks, and of the places between them that are hidden or were passed over.
-fn places(nodes: &Nodes) -> BTreeMap<(i32, i32), Frame> {
+fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), Frame> {
     let settled = |n: &Node| Frame { at: n.settled(), ..n.frame };
     let mut places: BTreeMap<_, _> = nodes.iter().map(|(k, n)| (*k, settled(n))).collect();
     if let Some(field) = Field::fit(nodes) {
-        for at in region::enclosed(nodes.keys().copied()) {
+        for at in region::enclosed(&nodes.keys().copied().collect(), hidden) {
             if let Some(frame) = field.frame(at) {
                 places.insert(at, frame);
             }
@@ -502,11 +502,25 @@ impl<'a> Growth<'a> {
             n.shift.coherence >= SAME_FABRIC * usual && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
         };
         self.nodes.retain(|_, n| good(n));
+        let whole = self.nodes.clone();
         self.peel();
-        let companions = |k: &(i32, i32)| self.around(*k, 1).len() - 1;
-        let lonely: Vec<_> = self.nodes.keys().filter(|k| companions(k) < 3).copied().collect();
-        lonely.iter().for_each(|k| drop(self.nodes.remove(k)));
+        self.even_out(&whole);
         region::keep_largest(&mut self.nodes, &self.hidden);
+    }
+
+    /// Evens the outline: takes back peeled blocks that lie among kept ones, and drops tongues.
+    fn even_out(&mut self, whole: &Nodes) {
+        for _ in 0..2 {
+            let among = |k: &(i32, i32)| !self.nodes.contains_key(k) && self.around(*k, 1).len() >= 5;
+            let back: Vec<_> = whole.iter().filter(|(k, _)| among(k)).map(|(k, n)| (*k, n.clone())).collect();
+            self.nodes.extend(back);
+        }
+        let blocks: BTreeSet<_> = self.nodes.keys().copied().collect();
+        let solid = blocks.union(&region::enclosed(&blocks, &self.hidden)).copied().collect();
+        let (wide, narrow) = (region::opened(&solid, 3), region::opened(&solid, 2));
+        // A small swatch may be narrower than three blocks where the ruler lies.
+        let kept = if 10 * wide.len() >= 8 * narrow.len() { wide } else { narrow };
+        self.nodes.retain(|k, _| kept.contains(k));
     }
 
     /// Takes off the rim, layer by layer, blocks whose lines fit the motif clearly worse or fainter than usual: windows
