@@ -32,9 +32,12 @@ const VISIBLE: f64 = 0.6;
 /// Largest surprise of a new block against its prediction, in stitches or rows: beyond this a neighbouring cycle of the
 /// second harmonic would fit as well.
 const SURPRISE: f64 = 0.2;
-/// Largest standard uncertainty, in stitches or rows, at which the lattice beyond a hidden strip is taken for granted: a
-/// slip by one is then a matter of more than six standard deviations.
-const BRIDGE_DOUBT: f64 = 0.08;
+/// Largest standard uncertainty, in stitches or rows, at which the lattice beyond a hidden strip is foretold: a miscount by
+/// one then starts at two standard deviations, and is seen once both sides are joined.
+const BRIDGE_DOUBT: f64 = 0.25;
+/// Scatter about one smooth field, in steps, that a miscount of one beyond a strip adds at least (a step of one in a
+/// third of a region leaves 0.15 about a quadratic).
+const MISCOUNT: f64 = 0.06;
 /// Blocks at the rim whose misfit exceeds this many medians go: inside the fabric one in twenty does (measured).
 const PEEL_MISFIT: f64 = 2.2;
 /// Blocks at the rim whose contrast is under this share of the median go.
@@ -447,11 +450,12 @@ impl<'a> Growth<'a> {
     }
 
     /// Goes on beyond places that are hidden (a ruler across the fabric): the blocks found so far foretell the lattice on
-    /// the other side, as far as their scatter allows.
+    /// the other side, as far as their scatter allows. Where both sides together fit one smooth field clearly worse than
+    /// the first side did, a row or stitch was miscounted under the strip, and the far side is given up.
     fn bridge(&mut self) {
         for _ in 0..3 {
             let Some(field) = Field::fit(&self.nodes) else { return };
-            let before = self.nodes.len();
+            let near = self.nodes.clone();
             for at in self.beyond(&field) {
                 let node = field.frame(at).and_then(|frame| self.read(at, frame, 0.0));
                 if let Some(node) = node.filter(|n| self.belongs(n)) {
@@ -460,7 +464,12 @@ impl<'a> Growth<'a> {
                 }
             }
             self.run();
-            if self.nodes.len() == before {
+            if self.nodes.len() == near.len() {
+                return;
+            }
+            let limit = 2.0 * field.scatter_mm + MISCOUNT * field.step_mm;
+            if Field::fit(&self.nodes).is_none_or(|whole| whole.scatter_mm > limit) {
+                self.nodes = near;
                 return;
             }
         }
