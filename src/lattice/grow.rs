@@ -27,6 +27,8 @@ const PX_PER_CELL: f64 = 12.0;
 const SHEET_LIMIT: f64 = 4.0e6;
 /// Share of the seed's coherence that still counts as the same fabric.
 const SAME_FABRIC: f64 = 0.4;
+/// Least share of a window's contrast that a lattice explains at all: noise reaches about a thousandth.
+const LEAST_COHERENCE: f64 = 0.02;
 /// Share of a window that must be visible.
 const VISIBLE: f64 = 0.6;
 /// Largest surprise of a new block against its prediction, in stitches or rows: beyond this a neighbouring cycle of the
@@ -356,7 +358,7 @@ impl<'a> Growth<'a> {
     fn belongs(&self, node: &Node) -> bool {
         let s = &node.shift;
         s.gain > 0.0
-            && s.coherence >= SAME_FABRIC * self.usual_coherence()
+            && s.coherence >= (SAME_FABRIC * self.usual_coherence()).max(LEAST_COHERENCE)
             && s.count[0].abs() <= 1.2 * SURPRISE
             && s.count[1].abs() <= 1.2 * SURPRISE
     }
@@ -508,7 +510,8 @@ impl<'a> Growth<'a> {
         let spread = |axis: usize| 1.4826 * median(self.nodes.values().map(|n| rest(n, axis).abs()).collect());
         let limit = [(5.0 * spread(0)).max(0.02), (5.0 * spread(1)).max(0.02)];
         let good = |n: &Node| {
-            n.shift.coherence >= SAME_FABRIC * usual && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
+            n.shift.coherence >= (SAME_FABRIC * usual).max(LEAST_COHERENCE)
+                && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
         };
         self.nodes.retain(|_, n| good(n));
         let whole = self.nodes.clone();
@@ -529,7 +532,9 @@ impl<'a> Growth<'a> {
         let (wide, narrow) = (region::opened(&solid, 3), region::opened(&solid, 2));
         // A small swatch may be narrower than three blocks where the ruler lies.
         let kept = if 10 * wide.len() >= 8 * narrow.len() { wide } else { narrow };
-        self.nodes.retain(|k, _| kept.contains(k));
+        // A single line of blocks beyond a ruler is the fabric's edge: it must be broader without what is hidden, too.
+        let seen = region::opened(&blocks, 2);
+        self.nodes.retain(|k, _| kept.contains(k) && seen.contains(k));
     }
 
     /// Takes off the rim, layer by layer, blocks whose lines fit the motif clearly worse or fainter than usual: windows

@@ -5,6 +5,8 @@ mod local;
 mod pattern;
 mod phase;
 mod region;
+#[cfg(test)]
+mod tests;
 
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
