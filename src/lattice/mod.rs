@@ -13,6 +13,8 @@ mod reading;
 mod region;
 mod score;
 mod spectrum;
+#[cfg(test)]
+mod tests;
 mod view;
 
 pub use decide::decide;
