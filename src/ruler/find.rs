@@ -4,8 +4,9 @@ use super::body::outline;
 use super::chain::{Chain, find_chains};
 use super::fit::quantile;
 use super::hierarchy::{Match, match_scales};
+use super::numerals::{NumeralPeriod, numeral_period};
 use super::strokes::find_strokes;
-use super::train::{Train, grow_train, residual_rms_px};
+use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
 use crate::refusal::{Refusal, RefusalCode};
@@ -53,6 +54,8 @@ const RESIDUAL_MAX_JOINT: f64 = 0.05;
 /// Least gain with which a train is looked at, and least joint gain of two edges.
 const GAIN_MIN: f64 = 8.0;
 const JOINT_GAIN_MIN: f64 = 20.0;
+/// Share of the best gain from which on another reading is taken when the numerals speak for it.
+const NEARLY_SHARE: f64 = 0.5;
 /// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
 const EDGES_AGREE: f64 = 0.06;
 /// Edges are parallel within this slope (perspective, tapers).
@@ -76,6 +79,7 @@ struct Candidate {
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
+    let mut doubted = Vec::new();
     let mut searched = Vec::new();
     for pass in &PASSES {
         let scale = (longest / pass.longest_px).max(1.0);
@@ -85,7 +89,7 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
         }
         searched.push((scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02));
         let chains = find_chains(&find_strokes(&search_picture(photo, scale, pass.mix), pass.depth));
-        match search(photo, settings, &chains, scale) {
+        match search(photo, settings, &chains, scale, &mut doubted) {
             Ok(Some(reading)) => return Ok(reading),
             Ok(None) => {}
             Err(refusal) => unclear = unclear.or(Some(refusal)),
@@ -100,6 +104,7 @@ fn search(
     settings: &RulerSettings,
     chains: &[Chain],
     scale: f64,
+    doubted: &mut Vec<Train>,
 ) -> Result<Option<RulerReading>, Refusal> {
     let mut tried: Vec<Train> = Vec::new();
     let mut failures: Vec<(f64, f64)> = Vec::new();
@@ -133,7 +138,7 @@ fn search(
         }
     }
     candidates.sort_by(|a, b| b.matches[0].gain.total_cmp(&a.matches[0].gain));
-    conclude(photo, settings, &candidates, chains, scale)
+    conclude(photo, settings, &candidates, chains, scale, doubted)
 }
 
 /// What the best candidate says, alone or together with its partner on the ruler's other edge.
@@ -143,13 +148,19 @@ fn conclude(
     candidates: &[Candidate],
     chains: &[Chain],
     scale: f64,
+    doubted: &mut Vec<Train>,
 ) -> Result<Option<RulerReading>, Refusal> {
     let mut unclear = None;
     for main in candidates.iter().filter(|c| c.matches[0].gain > GAIN_MIN) {
         let partner = other_edge(photo, main, candidates, chains, scale);
         match settle(main, partner.as_ref(), settings, photo) {
             Verdict::Nothing => {}
-            Verdict::Unclear(a, b) => unclear = unclear.or_else(|| Some(unit_unclear(&a, &b))),
+            Verdict::Unclear(a, b) => {
+                unclear = unclear.or_else(|| Some(unit_unclear(&a, &b)));
+                doubted.push(main.train.clone());
+            }
+            // What one look left open, another look at the same marks does not settle by a little more luck.
+            Verdict::Read(_, None) if doubted.iter().any(|d| same_line(d, &main.train)) => {}
             Verdict::Read(m, None) => return Ok(Some(reading(photo, (&main.train, &m), None))),
             Verdict::Read(m, Some(p)) => {
                 let other = partner.as_ref().map(|o| (&o.train, &p));
@@ -195,15 +206,51 @@ fn settle(main: &Candidate, partner: Option<&Candidate>, settings: &RulerSetting
             return Verdict::Read(m, Some(p));
         }
     }
+    settle_alone(main, settings, photo)
+}
+
+/// What one train counts in by its mark lengths and by where numerals stand.
+fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
     let best = main.matches[0];
-    if !is_believable(main, settings) {
+    let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
+    let numerals = spoken(&best);
+    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
+    let confirmed = match best.scale.period() {
+        5 => numerals == NumeralPeriod::Double,
+        _ => numerals == NumeralPeriod::Confirmed,
+    };
+    if !is_believable(main, settings, confirmed) {
         return Verdict::Nothing;
     }
-    match rival_of(main) {
-        Some(rival) => Verdict::Unclear(best, rival),
-        None if !is_plausible(main, &best, photo) => Verdict::Unclear(best, in_tenths(&best)),
-        None => Verdict::Read(best, None),
+    let chosen = match numerals {
+        _ if confirmed => match rival_of(main) {
+            Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
+            _ => best,
+        },
+        NumeralPeriod::Half | NumeralPeriod::Double => {
+            let nearly = main.matches.iter().filter(|m| m.gain > NEARLY_SHARE * best.gain);
+            match nearly.filter(|m| differs(m, &best)).find(|m| spoken(m) == NumeralPeriod::Confirmed) {
+                Some(m) => *m,
+                None if numerals == NumeralPeriod::Half => return Verdict::Unclear(best, best.times(2.0)),
+                None => return Verdict::Unclear(best, best.times(0.5)),
+            }
+        }
+        _ => match rival_of(main) {
+            Some(rival) => return Verdict::Unclear(best, rival),
+            None => best,
+        },
+    };
+    if is_plausible(main, &chosen, photo) {
+        Verdict::Read(chosen, None)
+    } else {
+        Verdict::Unclear(chosen, chosen.in_tenths())
     }
+}
+
+/// One reading has twice the pitch of the other.
+fn is_octave(a: &Match, b: &Match) -> bool {
+    let ratio = a.scale.pitch_mm / b.scale.pitch_mm;
+    (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.025
 }
 
 /// Two readings of one train that differ in scale.
@@ -221,14 +268,6 @@ fn margin(gain: f64) -> f64 {
 fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
     let longest = photo.width().max(photo.height()) as f64;
     m.scale.unit == RulerUnit::Inch || longest / c.train.pitch_px() * m.scale.pitch_mm > FIELD_MIN_MM
-}
-
-/// The same marks as tenths or twentieths of an inch.
-fn in_tenths(m: &Match) -> Match {
-    let mut tenths = *m;
-    tenths.scale.unit = RulerUnit::Inch;
-    tenths.scale.pitch_mm *= 2.54;
-    tenths
 }
 
 fn reading(photo: &Photo, main: (&Train, &Match), other: Option<(&Train, &Match)>) -> RulerReading {
@@ -255,11 +294,12 @@ fn is_graduated(train: &Train, residual_max: f64) -> bool {
         && train.short_px > 0.45 * pitch
 }
 
-/// The lengths of the marks count like a ruler's.
-fn is_believable(c: &Candidate, settings: &RulerSettings) -> bool {
+/// The lengths of the marks count like a ruler's; numerals at the longest marks make up for worn or faint ones.
+fn is_believable(c: &Candidate, settings: &RulerSettings, confirmed: bool) -> bool {
     let m = &c.matches[0];
-    let even = is_graduated(&c.train, RESIDUAL_MAX);
-    even && (m.scale.sure || settings.unit.is_some()) && m.explained > 0.35 && m.gain > 15.0 && m.repeated
+    let (explained, gain) = if confirmed { (0.18, 10.0) } else { (0.35, 15.0) };
+    let sure = m.scale.sure || confirmed || settings.unit.is_some();
+    is_graduated(&c.train, RESIDUAL_MAX) && sure && m.explained > explained && m.gain > gain && m.repeated
 }
 
 /// So many marks that count so well that no better ruler is looked for.
@@ -375,7 +415,7 @@ fn turned_by(a: f64, b: f64) -> f64 {
 }
 
 fn graduations(train: &Train, m: &Match) -> GraduationTrain {
-    let residual = residual_rms_px(train);
+    let sigma = mark_sigma_px(train);
     let middle = train.marks.get(train.marks.len() / 2).map_or(0.0, |m| m.u);
     GraduationTrain {
         unit: m.scale.unit,
@@ -386,12 +426,12 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
             .map(|g| Graduation {
                 index: g.index - m.phase,
                 at: train.at(g),
-                along_sigma_px: residual,
+                along_sigma_px: sigma,
                 length_px: g.length_px,
             })
             .collect(),
         mark_direction: train.frame.direction(train.lean.at(middle), 1.0),
-        residual_rms_px: residual,
+        residual_rms_px: residual_rms_px(train),
         hierarchy: m.explained,
     }
 }

@@ -6,6 +6,7 @@ mod find;
 mod fit;
 mod hierarchy;
 mod ink;
+mod numerals;
 mod strokes;
 mod train;
 
