@@ -58,6 +58,9 @@ const JOINT_GAIN_MIN: f64 = 20.0;
 const NEARLY_SHARE: f64 = 0.5;
 /// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
 const EDGES_AGREE: f64 = 0.06;
+/// Steps of chains that may lie on a ruler's other edge, mm: marks, and every second or fifth of them where the shorter
+/// ones were not seen.
+const OTHER_STEPS_MM: [f64; 8] = [0.5, 1.0, 2.0, 5.0, 25.4 / 32.0, 25.4 / 16.0, 25.4 / 8.0, 25.4 / 4.0];
 /// Edges are parallel within this slope (perspective, tapers).
 const PARALLEL: f64 = 0.09;
 /// Most chains read for the other edge.
@@ -185,9 +188,7 @@ fn settle(main: &Candidate, partner: Option<&Candidate>, settings: &RulerSetting
     for (m, p) in
         main.matches.iter().flat_map(|m| partner.iter().flat_map(move |p| p.matches.iter().map(move |p| (m, p))))
     {
-        let other = partner.map_or(0.0, |p| p.train.pitch_px());
-        let ratio = (other / p.scale.pitch_mm) / (main.train.pitch_px() / m.scale.pitch_mm);
-        if (ratio - 1.0).abs() < EDGES_AGREE {
+        if partner.is_some_and(|other| agree(&main.train, m, &other.train, p)) {
             joint.push((m.gain + p.gain, *m, *p));
         }
     }
@@ -251,6 +252,12 @@ fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Ve
 fn is_octave(a: &Match, b: &Match) -> bool {
     let ratio = a.scale.pitch_mm / b.scale.pitch_mm;
     (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.025
+}
+
+/// Both trains have about the same px per mm under these scales.
+fn agree(a: &Train, m: &Match, b: &Train, p: &Match) -> bool {
+    let ratio = (b.pitch_px() / p.scale.pitch_mm) / (a.pitch_px() / m.scale.pitch_mm);
+    (ratio - 1.0).abs() < EDGES_AGREE
 }
 
 /// Two readings of one train that differ in scale.
@@ -332,21 +339,30 @@ fn other_edge(
     scale: f64,
 ) -> Option<Candidate> {
     let partner_of = |train: Train| -> Option<Candidate> {
-        let matches = match_scales(&train);
-        (is_graduated(&train, RESIDUAL_MAX_JOINT) && !matches.is_empty() && faces(&train, &main.train))
-            .then_some(Candidate { train, matches })
+        if !is_graduated(&train, RESIDUAL_MAX_JOINT) || !faces(&train, &main.train) {
+            return None;
+        }
+        let mut matches = match_scales(&train);
+        matches.retain(|p| p.gain > 0.0 && main.matches.iter().any(|m| agree(&main.train, m, &train, p)));
+        (!matches.is_empty()).then_some(Candidate { train, matches })
     };
     let known =
         candidates.iter().filter(|c| !same_line(&c.train, &main.train)).find_map(|c| partner_of(c.train.clone()));
     if known.is_some() {
         return known;
     }
+    let px_per_mm = main.train.pitch_px() / main.matches[0].scale.pitch_mm;
     let mut tried: Vec<Train> = vec![main.train.clone()];
     for chain in chains {
         if tried.len() > PARTNERS_MAX {
             break;
         }
-        if !beside_train(chain, scale, &main.train) || tried.iter().any(|t| lies_on(chain, scale, t)) {
+        let steps = OTHER_STEPS_MM.map(|mm| chain.step_px * scale / (mm * px_per_mm));
+        let steps_like_a_ruler = steps.iter().any(|ratio| (ratio - 1.0).abs() < EDGES_AGREE);
+        if !steps_like_a_ruler
+            || !beside_train(chain, scale, &main.train)
+            || tried.iter().any(|t| lies_on(chain, scale, t))
+        {
             continue;
         }
         let Some(train) = grow_train(&photo.rgb, chain, scale) else { continue };
@@ -391,9 +407,9 @@ fn beside_train(chain: &Chain, scale: f64, train: &Train) -> bool {
     let (Some(a), Some(b)) = (train.marks.first(), train.marks.last()) else { return false };
     let places: Vec<(f64, f64)> = chain.line().map(|p| train.frame.place((p.0 * scale, p.1 * scale))).to_vec();
     let slope = (places[1].1 - places[0].1) / (places[1].0 - places[0].0);
-    let inside = |p: &(f64, f64)| p.0 > a.u && p.0 < b.u;
+    let overlaps = places[0].0.min(places[1].0) < b.u && places[0].0.max(places[1].0) > a.u;
     let away = (places[0].1 - train.base.at(places[0].0)) / train.short_px;
-    slope.abs() < PARALLEL && places.iter().any(inside) && (2.0..40.0).contains(&away)
+    slope.abs() < PARALLEL && overlaps && (2.0..40.0).contains(&away)
 }
 
 /// A chain whose strokes lie on a train that was read already.
