@@ -10,6 +10,9 @@ mod numerals;
 mod strokes;
 mod train;
 
+#[cfg(test)]
+mod tests;
+
 pub use find::{RulerSettings, read};
 
 use crate::quantity::PhotoPoint;
