@@ -7,8 +7,12 @@ mod fit;
 mod grid;
 mod hierarchy;
 mod ink;
+mod numerals;
 mod strokes;
 mod train;
+
+#[cfg(test)]
+mod tests;
 
 pub use find::{RulerSettings, read};
 pub use grid::read_grid;
