@@ -4,6 +4,7 @@ use super::body::outline;
 use super::chain::{Chain, find_chains};
 use super::hierarchy::{Match, match_scales};
 use super::strokes::find_strokes;
+use super::tips::follow;
 use super::train::{Train, grow_train, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
@@ -142,6 +143,9 @@ fn conclude(
         }
         let mut trains = vec![graduations(&main.train, &best)];
         trains.extend(partner.iter().map(|p| graduations(&p.train, &p.matches[0])));
+        for train in &mut trains {
+            train.tips = follow(&photo.rgb, train);
+        }
         let other = partner.as_ref().map(|p| &p.train);
         let outline_px = outline(&photo.rgb, &main.train, other, best.scale.pitch_mm);
         return Ok(Some(RulerReading { trains, outline_px }));
