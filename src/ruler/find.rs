@@ -6,6 +6,7 @@ use super::fit::quantile;
 use super::hierarchy::{Match, match_scales};
 use super::numerals::{NumeralPeriod, numeral_period};
 use super::strokes::find_strokes;
+use super::tips::follow;
 use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
@@ -280,6 +281,9 @@ fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
 fn reading(photo: &Photo, main: (&Train, &Match), other: Option<(&Train, &Match)>) -> RulerReading {
     let mut trains = vec![graduations(main.0, main.1)];
     trains.extend(other.map(|o| graduations(o.0, o.1)));
+    for train in &mut trains {
+        train.tips = follow(&photo.rgb, train);
+    }
     let outline_px = outline(&photo.rgb, main.0, other.map(|o| o.0), main.1.scale.pitch_mm);
     RulerReading { trains, outline_px }
 }

@@ -9,6 +9,7 @@ mod hierarchy;
 mod ink;
 mod numerals;
 mod strokes;
+mod tips;
 mod train;
 
 #[cfg(test)]
@@ -43,15 +44,17 @@ pub struct Graduation {
     pub length_px: f64,
 }
 
-/// A place on the centre line of a mark, away from the base line: together they show which way the mark runs, and so how
-/// the plane is tilted across the ruler.
+/// Two places on the centre line of one mark: they show which way the mark runs, and the marks together how the plane is
+/// tilted across the ruler. Both are found in the same way, so that what shifts a whole mark shifts both.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MarkTip {
     /// Number of the mark within its train.
     pub index: i32,
-    /// A point on the mark's centre line, as far from the base line as it was followed.
+    /// A point on the mark's centre line, near the base line.
+    pub from: PhotoPoint,
+    /// A point on the mark's centre line, near its free end.
     pub at: PhotoPoint,
-    /// Standard uncertainty of `at` along the base line, in pixels.
+    /// Standard uncertainty of `at` against `from` along the base line, in pixels.
     pub along_sigma_px: f64,
 }
 
