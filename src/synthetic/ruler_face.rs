@@ -111,7 +111,8 @@ impl<'a> RulerFace<'a> {
         face
     }
 
-    fn body(&self, u: f32, v: f32) -> Face {
+    /// The bare body at a place, without print.
+    pub fn body(&self, u: f32, v: f32) -> Face {
         let n = |su: f32, sv: f32, k: u32| noise::smooth(u * su, v * sv, self.salt ^ k);
         let (colour, cover) = match self.ruler.body {
             Body::Steel => {

@@ -33,15 +33,16 @@ pub(super) struct Stage<'a> {
 }
 
 struct Lamp {
-    /// Direction to the lamp, in photo directions and up.
+    /// Unit vectors to the lamp and up from the table: right, down, towards the camera.
     to: [f32; 3],
+    up: [f32; 3],
+    /// Sine of the lamp's elevation: its share on a flat surface.
+    lift: f32,
     /// Strength of the lamp and of the light from all around; a flat white surface gets 1 in sum.
     direct: f32,
     ambient: f32,
     /// Horizontal way (mm on the table) towards the lamp for each mm of height.
     reach: [f64; 2],
-    /// Normal of a mirror that sends the lamp into the camera.
-    half: [f32; 3],
 }
 
 impl<'a> Stage<'a> {
@@ -56,7 +57,7 @@ impl<'a> Stage<'a> {
             face,
             ruler_heights: [under, under + thick],
             ruler_box: [[0, 0], [0, 0]],
-            lamp: Lamp::new(scene),
+            lamp: Lamp::new(scene, view),
         };
         stage.ruler_box = stage.reach_of_ruler();
         stage
@@ -129,7 +130,7 @@ impl<'a> Stage<'a> {
         if f64::from(yarn_height) > top || face.outside(place) > -2.0 * pixel {
             return None;
         }
-        let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.to[2];
+        let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.lift;
         Some(face.at(place, pixel).colour.map(|c| c * lamp))
     }
 
@@ -192,17 +193,21 @@ impl<'a> Stage<'a> {
 
     fn yarn(&self, layer: &YarnLayer, hollows: &Hollows, colours: &[[f32; 3]], index: usize, at: [usize; 2], shadow: f32) -> [f32; 3] {
         let look = layer.look(at[0], at[1]);
-        let [nx, ny, nz] = look.normal;
         let lamp = &self.lamp;
-        let facing = (nx * lamp.to[0] + ny * lamp.to[1] + nz * lamp.to[2]).max(0.0);
+        let back = self.view.back(at);
+        // The drawn normal is square to the line of sight, which is not square to the picture away from its middle.
+        let [nx, ny, nz] = look.normal;
+        let normal = unit([nx + nz * back[0], ny + nz * back[1], nz * back[2]]);
+        let facing = dot(normal, lamp.to).max(0.0);
+        let upward = dot(normal, lamp.up).max(0.0);
         let open = hollows.open(index, layer.heights[index]);
         let lit = hollows.lit(index, at, layer.heights[index]) * shadow;
         // Yarn scatters light inside: a quarter of it does not depend on the normal.
-        let sum = lamp.ambient * open * (0.45 + 0.55 * nz) * (0.5 + 0.5 * shadow)
-            + lamp.direct * lit * open.sqrt() * (0.25 * lamp.to[2] + 0.75 * facing);
+        let sum = lamp.ambient * open * (0.45 + 0.55 * upward) * (0.5 + 0.5 * shadow)
+            + lamp.direct * lit * open.sqrt() * (0.25 * lamp.lift + 0.75 * facing);
         let gloss = self.surface.map_or(0.0, |s| s.fabric.yarn.gloss) as f32;
-        let half = lamp.half;
-        let bright = (nx * half[0] + ny * half[1] + nz * half[2]).max(0.0).powi(24);
+        let half = unit([0, 1, 2].map(|c| lamp.to[c] + back[c]));
+        let bright = dot(normal, half).max(0.0).powi(24);
         let shine = gloss * 0.35 * lit * lamp.direct * bright * look.tone;
         let base = colours.get(look.colour).copied().unwrap_or([0.5; 3]);
         base.map(|c| c * look.tone * sum + shine)
@@ -213,7 +218,7 @@ impl<'a> Stage<'a> {
         let ground = table::colour(&self.scene.table, place, soft, self.scene.seed as u32 ^ 0x7AB1);
         let lit = hollows.lit(index, at, 0.0) * shadow;
         let open = hollows.open(index, 0.0).max(0.25);
-        let light = self.lamp.ambient * open * (0.5 + 0.5 * shadow) + self.lamp.direct * self.lamp.to[2] * lit;
+        let light = self.lamp.ambient * open * (0.5 + 0.5 * shadow) + self.lamp.direct * self.lamp.lift * lit;
         ground.map(|c| c * light)
     }
 
@@ -230,17 +235,15 @@ impl<'a> Stage<'a> {
             return below;
         }
         let place = face.place(sight.at_height(top));
-        let outside = face.outside(place);
-        let soft = self.sample_mm(top);
-        if outside < 0.0 {
-            let seen = face.at(place, soft);
-            let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.to[2];
+        if face.outside(place) < 0.0 {
+            let seen = face.at(place, self.sample_mm(top));
+            let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.lift;
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + seen.colour[c] * lamp * seen.cover);
         }
         // The side of the body, where the line of sight enters it below its face.
         let side = [0.5, 0.0].iter().any(|t| face.outside(face.place(sight.at_height(under + t * (top - under)))) < 0.0);
         if side {
-            let seen = face.at([place[0], face.ruler.width_mm / 2.0], soft);
+            let seen = face.body(place[0] as f32, face.ruler.width_mm as f32 / 2.0);
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + 0.55 * seen.colour[c] * seen.cover);
         }
         below
@@ -284,17 +287,15 @@ impl<'a> Stage<'a> {
 }
 
 impl Lamp {
-    fn new(scene: &Scene) -> Self {
+    fn new(scene: &Scene, view: &View) -> Self {
         let light = &scene.light;
         let (sin_e, cos_e) = light.elevation_deg.to_radians().sin_cos();
         let (sin_a, cos_a) = light.azimuth_deg.to_radians().sin_cos();
-        let (sin_r, cos_r) = scene.camera.roll_deg.to_radians().sin_cos();
-        let flat = [cos_a * cos_r - sin_a * sin_r, cos_a * sin_r + sin_a * cos_r];
         let away = cos_e / sin_e;
-        let to = [(flat[0] * cos_e) as f32, (flat[1] * cos_e) as f32, sin_e as f32];
         Self {
-            to,
-            half: half_vector(to),
+            to: view.direction([cos_a * cos_e, sin_a * cos_e, sin_e]),
+            up: view.direction([0.0, 0.0, 1.0]),
+            lift: sin_e as f32,
             direct: ((1.0 - light.ambient) / sin_e) as f32,
             ambient: light.ambient as f32,
             reach: [cos_a * away, sin_a * away],
@@ -302,10 +303,13 @@ impl Lamp {
     }
 }
 
-fn half_vector(to: [f32; 3]) -> [f32; 3] {
-    let half = [to[0], to[1], to[2] + 1.0];
-    let size = (half[0] * half[0] + half[1] * half[1] + half[2] * half[2]).sqrt();
-    half.map(|v| v / size)
+fn dot(a: [f32; 3], b: [f32; 3]) -> f32 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+}
+
+fn unit(v: [f32; 3]) -> [f32; 3] {
+    let size = dot(v, v).sqrt().max(1e-6);
+    v.map(|c| c / size)
 }
 
 /// Where light does not reach: mean heights around every pixel.

@@ -263,7 +263,13 @@ fn ruler(wishes: &SampleSettings, framing: Framing, fabric: &Fabric, hard: f64, 
     let zero_mm = if body == Body::Tape { 3.0 } else { draw.between(3.0, 8.0) };
     let scale_mm = if inch { 25.4 * draw.pick(&[6.0, 8.0, 12.0]) } else { draw.pick(&[150.0, 200.0, 300.0]) };
     let length_mm = scale_mm + zero_mm + draw.between(3.0, 8.0);
-    let width_mm = if body == Body::Tape { draw.between(15.0, 19.0) } else { draw.between(22.0, 36.0) };
+    // Two rows of marks and numerals need 28 mm.
+    let two_edges = matches!(scale, CmInch | HalfMm);
+    let width_mm = match body {
+        _ if two_edges => draw.between(28.0, 36.0),
+        Body::Tape => draw.between(15.0, 19.0),
+        _ => draw.between(20.0, 34.0),
+    };
     let [half_w, half_h] = fabric.size_mm().map(|s| s / 2.0);
     let gap = draw.between(4.0, 10.0) + width_mm / 2.0;
     let upright = draw.chance(0.4);
@@ -308,6 +314,9 @@ fn thickness(body: Body, draw: &mut Draw) -> f64 {
     }
 }
 
+/// Nearest distance at which phones focus, rounded (common practice, no source), mm.
+const NEAREST_MM: f64 = 110.0;
+
 fn camera(wishes: &SampleSettings, framing: Framing, fabric: &Fabric, ruler: Option<&Ruler>, hard: f64, draw: &mut Draw) -> Camera {
     let [x_span, y_span] = content(framing, fabric, ruler, draw);
     let (wide, tall) = (x_span[1] - x_span[0], y_span[1] - y_span[0]);
@@ -317,7 +326,8 @@ fn camera(wishes: &SampleSettings, framing: Framing, fabric: &Fabric, ruler: Opt
     let diagonal = f64::from(width_px).hypot(f64::from(height_px));
     let focal_px = focal_length_35mm * diagonal / 43.2666;
     let fill = draw.between(0.82, 0.95);
-    let px_per_mm = fill * (f64::from(width_px) / wide).min(f64::from(height_px) / tall);
+    let filling = fill * (f64::from(width_px) / wide).min(f64::from(height_px) / tall);
+    let px_per_mm = filling.min(focal_px / NEAREST_MM);
     let tilt = wishes.tilt_deg.unwrap_or_else(|| draw.between(0.0, 2.5 + 13.0 * hard));
     let way = draw.between(0.0, std::f64::consts::TAU);
     let stitch_px = px_per_mm * fabric.stitch_mm().min(fabric.row_mm());
