@@ -19,6 +19,8 @@
 //! rows courses. *Gauge* is stitches and rows per 10 cm.
 
 pub mod caution;
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod fabric;
 pub mod gauge;
 pub mod lattice;

@@ -1,6 +1,7 @@
 //! The synthetic photos against their own truth: what the renderer drew lies where the truth says.
 
 use image::RgbImage;
+use nalgebra::{DMatrix, DVector};
 use walewise::synthetic::{
     Chart, Difficulty, DistortionTruth, Factor, Irregularity, Scene, SyntheticPhoto, Truth, photograph, sweep,
 };
@@ -99,44 +100,98 @@ fn red_centre(image: &RgbImage, at: [f64; 2], reach: f64) -> Option<[f64; 2]> {
     (sum > 100.0).then(|| [sx / sum, sy / sum])
 }
 
-/// Slope of `values` over `places`, both about their means.
-fn slope(places: &[f64], values: &[f64]) -> f64 {
-    let mean = |list: &[f64]| list.iter().sum::<f64>() / list.len() as f64;
-    let (mp, mv) = (mean(places), mean(values));
-    let with: f64 = places.iter().zip(values).map(|(p, v)| (p - mp) * (v - mv)).sum();
-    with / places.iter().map(|p| (p - mp).powi(2)).sum::<f64>()
+/// Least squares of `values` on (1, x, y) about the places' middle: the coefficients of x and y, and the spread left.
+fn linear_fit(places: &[[f64; 2]], values: &[f64]) -> ([f64; 2], f64) {
+    let n = places.len();
+    let middle = [0, 1].map(|c| places.iter().map(|p| p[c]).sum::<f64>() / n as f64);
+    let design = DMatrix::from_fn(n, 3, |k, c| if c == 0 { 1.0 } else { places[k][c - 1] - middle[c - 1] });
+    let values = DVector::from_row_slice(values);
+    let normal = (design.transpose() * &design).try_inverse().expect("places that span a plane");
+    let fit = normal * design.transpose() * &values;
+    let left = &values - design * &fit;
+    ([fit[1], fit[2]], (left.norm_squared() / n as f64).sqrt())
 }
 
+/// The drawn stitch is seen by the outlines of its legs, at some height near the surface of the fabric: a scale of its
+/// own, but the same along and across, and below that no shift from stitch to stitch.
 #[test]
 fn single_red_stitches_are_drawn_where_the_truth_puts_them() {
     for (tilt, k1) in [(0.0, 0.0), (8.0, -0.02)] {
         let mut scene = clean(5).with(Factor::Tilt, tilt).with(Factor::Distortion, k1);
-        scene.ruler.as_mut().expect("a ruler").on_fabric = false;
-        scene.ruler.as_mut().expect("a ruler").centre_mm = [0.0, 500.0];
+        scene.ruler = None;
+        scene.light.elevation_deg = 90.0;
         let fabric = scene.fabric.as_mut().expect("a fabric");
         fabric.yarn.colours = vec![[0.1, 0.2, 0.2], [0.8, 0.1, 0.1]];
+        fabric.yarn.plies = 1;
         let mut colours = vec![vec![0_u8; 5]; 5];
         colours[2][2] = 1;
         fabric.chart = Chart { colours, ..Chart::from_rows("stockinette", &["k"]) };
         let photo = take(&scene);
         let stitch_px = photo.truth.px_per_stitch.expect("visible");
-        let (mut x, mut y, mut dx, mut dy) = (vec![], vec![], vec![], vec![]);
-        for stitch in photo.lattice.iter().filter(|s| s.stitch % 5 == 2 && s.row % 5 == 2) {
-            let Some(found) = red_centre(&photo.image, stitch.px, 1.6 * stitch_px) else { continue };
-            x.push(stitch.px[0]);
-            y.push(stitch.px[1]);
-            dx.push(found[0] - stitch.px[0]);
-            dy.push(found[1] - stitch.px[1]);
+        let marked = photo.lattice.iter().filter(|s| s.stitch % 5 == 2 && s.row % 5 == 2);
+        let found: Vec<_> =
+            marked.filter_map(|s| Some((s.px, red_centre(&photo.image, s.px, 1.6 * stitch_px)?))).collect();
+        assert!(found.len() > 30, "{} stitches found", found.len());
+        let places: Vec<_> = found.iter().map(|(truth, _)| *truth).collect();
+        let [(by_x, left_x), (by_y, left_y)] =
+            [0, 1].map(|c| linear_fit(&places, &found.iter().map(|(t, seen)| seen[c] - t[c]).collect::<Vec<_>>()));
+        println!(
+            "tilt {tilt}: scale {:.5} {:.5}, shear {:.5} {:.5}, left {left_x:.3} {left_y:.3} px",
+            by_x[0], by_y[1], by_x[1], by_y[0]
+        );
+        // 0.5 mm of height at 170 mm distance.
+        assert!(by_x[0].abs() < 0.003 && (by_x[0] - by_y[1]).abs() < 0.0008);
+        assert!(by_x[1].abs() < 0.0008 && by_y[0].abs() < 0.0008);
+        assert!(left_x < 0.12 && left_y < 0.12, "{left_x} {left_y}");
+    }
+}
+
+/// Darkness of the photo at a place, between pixels' centres linearly.
+fn darkness(image: &RgbImage, [x, y]: [f64; 2]) -> f64 {
+    let (u, v) = (x - 0.5, y - 0.5);
+    let (i, j) = (u.floor(), v.floor());
+    let (a, b) = (u - i, v - j);
+    let at = |di: u32, dj: u32| 255.0 - f64::from(image.get_pixel(i as u32 + di, j as u32 + dj).0[1]);
+    (at(0, 0) * (1.0 - a) + at(1, 0) * a) * (1.0 - b) + (at(0, 1) * (1.0 - a) + at(1, 1) * a) * b
+}
+
+#[test]
+fn marks_of_the_ruler_are_drawn_where_the_truth_puts_them() {
+    for angle in [0.0, 3.3, 41.0, 90.0] {
+        let mut scene = clean(2);
+        let ruler = scene.ruler.as_mut().expect("a ruler");
+        ruler.numerals = false;
+        ruler.angle_deg = angle;
+        ruler.centre_mm = scene.camera.target_mm;
+        let photo = take(&scene);
+        let scale = &photo.truth.ruler.as_ref().expect("a ruler").scales[0];
+        let [Some(first), Some(last)] = scale.end_points_px else { panic!("both ends project") };
+        let steps = f64::from(scale.ticks - 1);
+        let along = [0, 1].map(|c| (last[c] - first[c]) / steps);
+        let pitch = along[0].hypot(along[1]);
+        // Square-on, marks lie evenly; they run from the edge into the body, here 1.5 pitches deep.
+        let into = [-along[1] * 1.5, along[0] * 1.5];
+        let size = [photo.image.width(), photo.image.height()].map(f64::from);
+        let mut off = Vec::new();
+        for k in 1..scale.ticks - 1 {
+            let middle = [0, 1].map(|c| first[c] + along[c] * f64::from(k) + into[c]);
+            if (0..2).any(|c| middle[c] < 20.0 || middle[c] > size[c] - 20.0) {
+                continue;
+            }
+            let (mut sum, mut moment) = (0.0, 0.0);
+            let ground = darkness(&photo.image, [0, 1].map(|c| middle[c] + 0.5 * along[c]));
+            for step in -40..=40 {
+                let t = f64::from(step) / 80.0;
+                let dark = (darkness(&photo.image, [0, 1].map(|c| middle[c] + t * along[c])) - ground).max(0.0);
+                (sum, moment) = (sum + dark, moment + dark * t);
+            }
+            off.push(moment / sum * pitch);
         }
-        assert!(x.len() > 30, "{} stitches found", x.len());
-        let spread = |d: &[f64]| {
-            let mean = d.iter().sum::<f64>() / d.len() as f64;
-            (d.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / d.len() as f64).sqrt()
-        };
-        let scale = [slope(&x, &dx), slope(&y, &dy)];
-        println!("tilt {tilt} n {} px/st {stitch_px:.1} scale {scale:?} spread {} {} mean {} {}", x.len(), spread(&dx), spread(&dy), dx.iter().sum::<f64>() / dx.len() as f64, dy.iter().sum::<f64>() / dy.len() as f64);
-        assert!(scale.iter().all(|s| s.abs() < 1e-3), "scale {scale:?}");
-        assert!(spread(&dx) < 0.2 && spread(&dy) < 0.2);
+        let mean = off.iter().sum::<f64>() / off.len() as f64;
+        let worst = off.iter().fold(0.0_f64, |worst, o| worst.max(o.abs()));
+        println!("{angle}: {} marks of {pitch:.2} px, mean {mean:+.4} px, worst {worst:.4} px", off.len());
+        assert!(off.len() > 80);
+        assert!(mean.abs() < 0.02 && worst < 0.15, "{angle}: mean {mean}, worst {worst}");
     }
 }
 
@@ -147,4 +202,22 @@ fn a_sweep_changes_one_factor_and_the_seed() {
     assert_eq!(scenes.iter().map(|s| s.camera.blur_px).collect::<Vec<_>>(), [0.5, 1.0, 2.0]);
     let back = scenes[2].clone().with(Factor::Blur, base.camera.blur_px);
     assert_eq!(Scene { seed: base.seed, ..back }, base);
+}
+
+#[test]
+fn what_cannot_be_measured_says_so() {
+    let reasons: Vec<_> = (0..40)
+        .map(|seed| Scene::random_unmeasurable(seed, Difficulty::Normal).truth().expect("in range"))
+        .map(|truth| (truth.must_refuse, truth.refuse_reason))
+        .collect();
+    assert!(reasons.iter().all(|(must, reason)| *must && reason.is_some()), "{reasons:?}");
+    for wanted in ["no_ruler", "ruler_without_ticks", "out_of_focus", "no_fabric", "too_few_stitches"] {
+        assert!(reasons.iter().any(|(_, reason)| reason.as_deref() == Some(wanted)), "{wanted}");
+    }
+    for difficulty in [Difficulty::Easy, Difficulty::Normal, Difficulty::Hard] {
+        for seed in 0..60 {
+            let truth = Scene::random(seed, difficulty).truth().expect("in range");
+            assert!(!truth.must_refuse, "{seed} {difficulty:?}: {:?}", truth.refuse_reason);
+        }
+    }
 }

@@ -33,7 +33,7 @@ mod yarn_path;
 
 pub use chart::{Chart, UnknownPattern};
 pub use photographer::{SyntheticPhoto, photograph};
-pub use sample::{Sample, SampleSettings, SampleError, sample};
+pub use sample::{Sample, SampleError, SampleSettings, sample};
 pub use scene::{
     Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, SceneError, Table, Yarn,
 };

@@ -77,7 +77,14 @@ pub(super) struct Face {
 impl<'a> RulerFace<'a> {
     pub fn new(ruler: &'a Ruler, seed: u64) -> Self {
         let (sin, cos) = ruler.angle_deg.to_radians().sin_cos();
-        let edges = ruler.edges().into_iter().map(|edge| { let last = ruler.last_mark(&edge); (edge, last) }).collect();
+        let edges = ruler
+            .edges()
+            .into_iter()
+            .map(|edge| {
+                let last = ruler.last_mark(&edge);
+                (edge, last)
+            })
+            .collect();
         Self { ruler, edges, sin, cos, salt: seed as u32 ^ 0x51ED }
     }
 

@@ -191,7 +191,15 @@ impl<'a> Stage<'a> {
         }
     }
 
-    fn yarn(&self, layer: &YarnLayer, hollows: &Hollows, colours: &[[f32; 3]], index: usize, at: [usize; 2], shadow: f32) -> [f32; 3] {
+    fn yarn(
+        &self,
+        layer: &YarnLayer,
+        hollows: &Hollows,
+        colours: &[[f32; 3]],
+        index: usize,
+        at: [usize; 2],
+        shadow: f32,
+    ) -> [f32; 3] {
         let look = layer.look(at[0], at[1]);
         let lamp = &self.lamp;
         let back = self.view.back(at);
@@ -213,7 +221,15 @@ impl<'a> Stage<'a> {
         base.map(|c| c * look.tone * sum + shine)
     }
 
-    fn table(&self, place: [f64; 2], hollows: &Hollows, index: usize, at: [usize; 2], shadow: f32, size_px: f64) -> [f32; 3] {
+    fn table(
+        &self,
+        place: [f64; 2],
+        hollows: &Hollows,
+        index: usize,
+        at: [usize; 2],
+        shadow: f32,
+        size_px: f64,
+    ) -> [f32; 3] {
         let soft = 2.0 * size_px * self.sample_mm(0.0);
         let ground = table::colour(&self.scene.table, place, soft, self.scene.seed as u32 ^ 0x7AB1);
         let lit = hollows.lit(index, at, 0.0) * shadow;
@@ -241,7 +257,8 @@ impl<'a> Stage<'a> {
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + seen.colour[c] * lamp * seen.cover);
         }
         // The side of the body, where the line of sight enters it below its face.
-        let side = [0.5, 0.0].iter().any(|t| face.outside(face.place(sight.at_height(under + t * (top - under)))) < 0.0);
+        let side =
+            [0.5, 0.0].iter().any(|t| face.outside(face.place(sight.at_height(under + t * (top - under)))) < 0.0);
         if side {
             let seen = face.body(place[0] as f32, face.ruler.width_mm as f32 / 2.0);
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + 0.55 * seen.colour[c] * seen.cover);
@@ -351,7 +368,8 @@ impl Hollows {
 /// Whether no yarn is in a pixel or beside it.
 fn bare(heights: &[f32], w: usize, h: usize, x: usize, y: usize) -> bool {
     let columns = x.saturating_sub(1)..(x + 2).min(w);
-    (y.saturating_sub(1)..(y + 2).min(h)).all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
+    (y.saturating_sub(1)..(y + 2).min(h))
+        .all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
 }
 
 /// Mean over a square of (2 radius + 1) px, taken twice.
@@ -385,7 +403,10 @@ fn running_mean_down(values: &mut [f32], width: usize, height: usize, radius: us
     let source = values.to_vec();
     let scale = 1.0 / (2 * radius + 1) as f32;
     let r = radius as isize;
-    let row = |j: isize| { let j = j.clamp(0, height as isize - 1) as usize; &source[j * width..(j + 1) * width] };
+    let row = |j: isize| {
+        let j = j.clamp(0, height as isize - 1) as usize;
+        &source[j * width..(j + 1) * width]
+    };
     let mut sums = vec![0.0_f32; width];
     for j in -r..=r {
         sums.iter_mut().zip(row(j)).for_each(|(sum, v)| *sum += v);

@@ -180,7 +180,12 @@ pub struct StitchTruth {
 }
 
 /// The truth of a scene, and its visible lattice.
-pub(super) fn of(scene: &Scene, view: &View, surface: Option<&FabricSurface>, ruler_face_mm: f64) -> (Truth, Vec<StitchTruth>) {
+pub(super) fn of(
+    scene: &Scene,
+    view: &View,
+    surface: Option<&FabricSurface>,
+    ruler_face_mm: f64,
+) -> (Truth, Vec<StitchTruth>) {
     let camera = &scene.camera;
     let size = [camera.width_px, camera.height_px];
     let lattice = surface.map_or_else(Vec::new, |s| visible_lattice(s, view, scene, ruler_face_mm));
@@ -289,7 +294,9 @@ fn visible_lattice(surface: &FabricSurface, view: &View, scene: &Scene, ruler_fa
     for (row, stitch) in (j0..j1).flat_map(|j| (i0..i1).map(move |i| (j, i))) {
         let mm = surface.lattice_point(stitch, row);
         let Some(px) = view.project(mm[0], mm[1], face).filter(|&px| in_frame(px, size)) else { continue };
-        let hidden = |c: &super::ruler_face::RulerFace| c.outside(c.place(view.sight(px[0], px[1]).at_height(ruler_face_mm))) < 0.0;
+        let hidden = |c: &super::ruler_face::RulerFace| {
+            c.outside(c.place(view.sight(px[0], px[1]).at_height(ruler_face_mm))) < 0.0
+        };
         let under_ruler = cover.as_ref().is_some_and(hidden);
         lattice.push(StitchTruth { stitch, row, mm, px, knit: surface.sign(stitch, row) > 0.0, under_ruler });
     }
@@ -410,7 +417,12 @@ fn ruler_truth(ruler: &Ruler, view: &View, size: [u32; 2], face_mm: f64, fabric_
             let v = if edge.far { ruler.width_mm } else { 0.0 };
             let last = ruler.last_mark(edge);
             let ends = [0.0, f64::from(last) * edge.pitch_mm].map(|mm| seen(ruler.zero_mm + mm, v));
-            RulerScaleTruth { unit: edge.unit.to_owned(), tick_spacing_mm: edge.pitch_mm, ticks: last + 1, end_points_px: ends }
+            RulerScaleTruth {
+                unit: edge.unit.to_owned(),
+                tick_spacing_mm: edge.pitch_mm,
+                ticks: last + 1,
+                end_points_px: ends,
+            }
         })
         .collect();
     // In steps of 1/4 mm along the near edge.

@@ -3,9 +3,7 @@
 use super::chart::{Chart, UnknownPattern};
 use super::draw::Draw;
 use super::sample::SampleSettings;
-use super::scene::{
-    Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, Table, Yarn,
-};
+use super::scene::{Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, Table, Yarn};
 
 /// Where the ruler lies and what the photo shows.
 #[derive(Clone, Copy, PartialEq)]
@@ -78,7 +76,14 @@ impl Scene {
             };
         }
         if let Some(ruler) = &mut scene.ruler {
-            *ruler = Ruler { body: Body::Plastic, scale: RulerScale::Cm, thickness_mm: 1.5, wear: 0.0, mark_width_mm: 0.25, ..ruler.clone() };
+            *ruler = Ruler {
+                body: Body::Plastic,
+                scale: RulerScale::Cm,
+                thickness_mm: 1.5,
+                wear: 0.0,
+                mark_width_mm: 0.25,
+                ..ruler.clone()
+            };
         }
         scene.camera = Camera {
             pitch_deg: 0.0,
@@ -149,7 +154,17 @@ const PATTERNS: [(&str, u32, f64, f64); 15] = [
 fn fabric(wishes: &SampleSettings, framing: Framing, hard: f64, draw: &mut Draw) -> Fabric {
     let total: u32 = PATTERNS.iter().map(|p| p.1).sum();
     let mut ticket = (draw.share() * f64::from(total)) as u32;
-    let drawn = PATTERNS.iter().find(|p| if ticket < p.1 { true } else { ticket -= p.1; false }).unwrap_or(&PATTERNS[0]);
+    let drawn = PATTERNS
+        .iter()
+        .find(|p| {
+            if ticket < p.1 {
+                true
+            } else {
+                ticket -= p.1;
+                false
+            }
+        })
+        .unwrap_or(&PATTERNS[0]);
     let (chart, ratio) = match &wishes.stitch {
         Some(name) => {
             let named = PATTERNS.iter().find(|p| p.0 == name.replace('_', "-")).unwrap_or(&PATTERNS[0]);
@@ -161,7 +176,11 @@ fn fabric(wishes: &SampleSettings, framing: Framing, hard: f64, draw: &mut Draw)
     let rows_drawn = stitches_drawn * draw.between(ratio.0, ratio.1);
     let [per_10cm, rows_per_10cm] = wishes.gauge.unwrap_or([stitches_drawn, rows_drawn]);
     let border = framing != Framing::CloseUp && draw.chance(0.3);
-    let (wide, tall) = if framing == Framing::CloseUp { (260.0, 220.0) } else { (draw.between(95.0, 165.0), draw.between(85.0, 150.0)) };
+    let (wide, tall) = if framing == Framing::CloseUp {
+        (260.0, 220.0)
+    } else {
+        (draw.between(95.0, 165.0), draw.between(85.0, 150.0))
+    };
     let count = |mm: f64, per_10cm: f64| ((mm * per_10cm / 100.0).round() as u32).clamp(12, 200);
     let turned = if draw.chance(0.3) { 90.0 * f64::from(draw.pick(&[1, 2, 3])) } else { 0.0 };
     let colours = 1 + chart.colours.iter().flatten().copied().max().unwrap_or(0);
@@ -258,7 +277,16 @@ fn ruler(wishes: &SampleSettings, framing: Framing, fabric: &Fabric, hard: f64, 
     let inch = matches!(scale, InchEighths | InchSixteenths);
     let body = match scale {
         InchEighths | InchSixteenths => draw.pick(&[Body::Wood, Body::Wood, Body::Plastic, Body::Steel, Body::Tape]),
-        _ => draw.pick(&[Body::Steel, Body::Steel, Body::Plastic, Body::Plastic, Body::Clear, Body::Wood, Body::Tape, Body::Dark]),
+        _ => draw.pick(&[
+            Body::Steel,
+            Body::Steel,
+            Body::Plastic,
+            Body::Plastic,
+            Body::Clear,
+            Body::Wood,
+            Body::Tape,
+            Body::Dark,
+        ]),
     };
     let zero_mm = if body == Body::Tape { 3.0 } else { draw.between(3.0, 8.0) };
     let scale_mm = if inch { 25.4 * draw.pick(&[6.0, 8.0, 12.0]) } else { draw.pick(&[150.0, 200.0, 300.0]) };
@@ -317,7 +345,14 @@ fn thickness(body: Body, draw: &mut Draw) -> f64 {
 /// Nearest distance at which phones focus, rounded (common practice, no source), mm.
 const NEAREST_MM: f64 = 110.0;
 
-fn camera(wishes: &SampleSettings, framing: Framing, fabric: &Fabric, ruler: Option<&Ruler>, hard: f64, draw: &mut Draw) -> Camera {
+fn camera(
+    wishes: &SampleSettings,
+    framing: Framing,
+    fabric: &Fabric,
+    ruler: Option<&Ruler>,
+    hard: f64,
+    draw: &mut Draw,
+) -> Camera {
     let [x_span, y_span] = content(framing, fabric, ruler, draw);
     let (wide, tall) = (x_span[1] - x_span[0], y_span[1] - y_span[0]);
     let [a, b] = draw.pick(&[[1600, 1200], [1840, 1380], [2016, 1512]]);
