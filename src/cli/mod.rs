@@ -1,3 +1,126 @@
-//! The command line: one file a command.
+//! The command line: what is typed → the core → text and files. One file a command.
 
-pub mod sample;
+mod annotated;
+mod measure;
+mod numbers;
+mod output;
+mod photo_file;
+mod progress;
+mod sample;
+mod setup;
+
+use clap::{Parser, Subcommand};
+use std::ffi::OsString;
+
+/// How a command ended, as its exit status.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ExitStatus {
+    /// Done: every photo measured.
+    Done,
+    /// Anything not named below.
+    Other,
+    /// The arguments make no sense.
+    BadArguments,
+    /// A photo was refused.
+    Refused,
+    /// A file can't be read as a photo.
+    Unreadable,
+}
+
+impl ExitStatus {
+    /// The number the shell sees.
+    pub fn code(self) -> u8 {
+        match self {
+            Self::Done => 0,
+            Self::Other => 1,
+            Self::BadArguments => 2,
+            Self::Refused => 3,
+            Self::Unreadable => 4,
+        }
+    }
+
+    /// The more serious of two: bad arguments, anything else, unreadable, refused, done.
+    pub fn worse(self, other: Self) -> Self {
+        let weight = |s: Self| match s {
+            Self::BadArguments => 4,
+            Self::Other => 3,
+            Self::Unreadable => 2,
+            Self::Refused => 1,
+            Self::Done => 0,
+        };
+        if weight(other) > weight(self) { other } else { self }
+    }
+}
+
+#[derive(Parser)]
+#[command(
+    name = "walewise",
+    version,
+    about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it",
+    arg_required_else_help = true,
+    max_term_width = 100
+)]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Measure(measure::MeasureArguments),
+    Sample(sample::SampleArgs),
+}
+
+/// Runs the command line `arguments` (the program's own name first) and says how it ended.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
+    match CommandLine::try_parse_from(arguments) {
+        Ok(line) => match line.command {
+            Command::Measure(arguments) => measure::run(&arguments),
+            Command::Sample(arguments) => sample::run(&arguments),
+        },
+        Err(error) => explain(&error),
+    }
+}
+
+/// Help and version go to stdout as asked for; anything else is one line on stderr.
+fn explain(error: &clap::Error) -> ExitStatus {
+    use clap::error::ErrorKind;
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            // Nobody is left to tell when even the help can't be written.
+            let _ = error.print();
+            ExitStatus::Done
+        }
+        ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand => {
+            let _ = error.print();
+            ExitStatus::BadArguments
+        }
+        _ => {
+            output::complain(&one_line(&error.to_string()));
+            ExitStatus::BadArguments
+        }
+    }
+}
+
+/// The parser's message without its usage lines, on one line.
+fn one_line(message: &str) -> String {
+    let words = message.split("\n\nUsage").next().unwrap_or(message);
+    let words = words.split("\n\nFor more information").next().unwrap_or(words);
+    let joined = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    joined.strip_prefix("error: ").map_or_else(|| joined.clone(), str::to_owned)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::ExitStatus::{BadArguments, Done, Other, Refused, Unreadable};
+
+    #[test]
+    fn most_serious_status_wins() {
+        let order = [BadArguments, Other, Unreadable, Refused, Done];
+        for (i, &a) in order.iter().enumerate() {
+            for (j, &b) in order.iter().enumerate() {
+                assert_eq!(a.worse(b), order[i.min(j)]);
+            }
+        }
+    }
+}

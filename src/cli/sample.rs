@@ -1,14 +1,9 @@
 //! `walewise sample`: a demonstration photo whose gauge is known, and its truth.
 
+use super::{ExitStatus, numbers, output};
 use crate::synthetic::{Chart, Difficulty, RulerScale, SampleError, SampleSettings, sample};
 use clap::{Args, ValueEnum};
-use std::ffi::OsString;
-use std::io::Write;
-use std::path::{Path, PathBuf};
-use std::process::ExitCode;
-
-/// Exit status for arguments that make no sense.
-const BAD_ARGUMENTS: u8 = 2;
+use std::path::PathBuf;
 
 /// Draw a demonstration photo of a swatch with a ruler, and write what a measurement of it should find.
 ///
@@ -90,47 +85,35 @@ impl SampleArgs {
     }
 }
 
-/// Draws the photo and writes it with its truth. Status 0 when both are written, 2 for values that do not go together,
-/// 1 when a file is there already (without `--force`) or cannot be written.
-pub fn run(args: &SampleArgs) -> ExitCode {
+/// Draws the photo and writes it with its truth: done, or bad arguments for values that do not go together, or other when
+/// a file is there already (without `--force`) or cannot be written.
+pub fn run(args: &SampleArgs) -> ExitStatus {
     let truth = args.out.with_extension("json");
-    if let Some(taken) = [&args.out, &truth].into_iter().find(|path| !args.force && path.exists()) {
-        return fail(1, &format!("{} is there already; --force replaces it", taken.display()));
+    let files = [&args.out, &truth];
+    if let Some(taken) = files.into_iter().find(|path| !args.force && path.exists()) {
+        return fail(ExitStatus::Other, &format!("{} is there already; --force replaces it", taken.display()));
+    }
+    for path in files {
+        if let Err(error) = output::check_writable(path) {
+            return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
+        }
     }
     let made = match sample(&args.settings()) {
         Ok(made) => made,
-        Err(error @ (SampleError::Pattern(_) | SampleError::Scene(_))) => {
-            return fail(BAD_ARGUMENTS, &error.to_string());
-        }
-        Err(error @ SampleError::Encode(_)) => return fail(1, &error.to_string()),
+        Err(error @ SampleError::Encode(_)) => return fail(ExitStatus::Other, &error.to_string()),
+        Err(error) => return fail(ExitStatus::BadArguments, &error.to_string()),
     };
     for (path, bytes) in [(&truth, made.truth_json.as_bytes()), (&args.out, made.jpeg.as_slice())] {
-        if let Err(error) = write_whole(path, bytes) {
-            return fail(1, &format!("{} cannot be written: {error}", path.display()));
+        if let Err(error) = output::write_whole(path, bytes) {
+            return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
         }
     }
-    ExitCode::SUCCESS
+    ExitStatus::Done
 }
 
-fn fail(status: u8, message: &str) -> ExitCode {
-    anstream::eprintln!("walewise: {message}");
-    ExitCode::from(status)
-}
-
-/// Writes a file whole or not at all: beside its place first, then moved there.
-fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    let mut name = OsString::from(".");
-    name.push(path.file_name().unwrap_or_default());
-    name.push(format!(".{}.part", std::process::id()));
-    let part = path.with_file_name(name);
-    let written = std::fs::File::create(&part)
-        .and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()))
-        .and_then(|()| std::fs::rename(&part, path));
-    if written.is_err() {
-        // Nothing to be done when even the left-over cannot be removed; the first error is the one to tell.
-        let _ = std::fs::remove_file(&part);
-    }
-    written
+fn fail(status: ExitStatus, message: &str) -> ExitStatus {
+    output::complain(message);
+    status
 }
 
 fn jpeg_name(text: &str) -> Result<PathBuf, String> {
@@ -147,29 +130,23 @@ fn pattern_name(text: &str) -> Result<String, String> {
 }
 
 fn gauge(text: &str) -> Result<[f64; 2], String> {
-    let pair = split(text, "22x30")?;
-    let in_range = (5.0..=80.0).contains(&pair[0]) && (5.0..=120.0).contains(&pair[1]);
-    if in_range { Ok(pair) } else { Err("stitches 5 to 80, rows 5 to 120 per 10 cm".to_owned()) }
+    let (stitches, rows) = numbers::pair(text)?;
+    let in_range = (5.0..=80.0).contains(&stitches) && (5.0..=120.0).contains(&rows);
+    if in_range { Ok([stitches, rows]) } else { Err("stitches 5 to 80, rows 5 to 120 per 10 cm".to_owned()) }
 }
 
 fn size(text: &str) -> Result<[u32; 2], String> {
-    let pair = split(text, "1600x1200")?;
-    let whole = pair.iter().all(|v: &u32| (64..=8000).contains(v));
-    let fits = u64::from(pair[0]) * u64::from(pair[1]) <= 50_000_000;
-    if whole && fits { Ok(pair) } else { Err("64 to 8000 pixels a side, 50 megapixels in all".to_owned()) }
+    let wrong =
+        || "whole numbers such as 1600x1200 are wanted: 64 to 8000 pixels a side, 50 megapixels in all".to_owned();
+    let (a, b) = text.split_once(['x', 'X', '×']).ok_or_else(wrong)?;
+    let side = |part: &str| part.trim().parse().ok().filter(|px: &u32| (64..=8000).contains(px)).ok_or_else(wrong);
+    let (width, height) = (side(a)?, side(b)?);
+    if width * height <= 50_000_000 { Ok([width, height]) } else { Err(wrong()) }
 }
 
 fn tilt(text: &str) -> Result<f64, String> {
-    let value = text.parse::<f64>().map_err(|_| "a number of degrees is wanted".to_owned())?;
+    let value = numbers::number(text)?;
     if (0.0..=35.0).contains(&value) { Ok(value) } else { Err("0 to 35 degrees".to_owned()) }
-}
-
-/// Two numbers with an x between them.
-fn split<T: std::str::FromStr + Copy>(text: &str, example: &str) -> Result<[T; 2], String> {
-    let wrong = || format!("two numbers with an x between them are wanted, such as {example}");
-    let (a, b) = text.split_once(['x', 'X', '×']).ok_or_else(wrong)?;
-    let number = |part: &str| part.trim().parse::<T>().map_err(|_| wrong());
-    Ok([number(a)?, number(b)?])
 }
 
 #[cfg(test)]
@@ -185,11 +162,6 @@ mod tests {
 
     fn parse(arguments: &[&str]) -> Result<SampleArgs, clap::Error> {
         Whole::try_parse_from([&["sample"], arguments].concat()).map(|whole| whole.sample)
-    }
-
-    /// Whether two exit codes are the same; the type itself cannot be compared.
-    fn is(code: ExitCode, status: u8) -> bool {
-        format!("{code:?}") == format!("{:?}", ExitCode::from(status))
     }
 
     #[test]
@@ -216,14 +188,14 @@ mod tests {
         let photo = folder.path().join("demo.jpg");
         let name = photo.to_str().expect("a plain name");
         let args = parse(&[name, "--size", "160x120", "--gauge", "20x28"]).expect("good arguments");
-        assert!(is(run(&args), 0));
+        assert_eq!(run(&args), ExitStatus::Done);
         let truth: serde_json::Value =
             serde_json::from_slice(&std::fs::read(folder.path().join("demo.json")).expect("a truth")).expect("JSON");
         let gauge = truth["stitch_gauge"].as_f64().expect("a number");
         assert!((gauge / 20.0 - 1.0).abs() < 0.1, "{gauge}");
         assert!(image::open(&photo).is_ok());
-        assert!(is(run(&args), 1));
-        assert!(is(run(&SampleArgs { force: true, ..args }), 0));
+        assert_eq!(run(&args), ExitStatus::Other);
+        assert_eq!(run(&SampleArgs { force: true, ..args }), ExitStatus::Done);
         assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 2);
     }
 
@@ -232,7 +204,7 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let photo = folder.path().join("no such folder").join("demo.jpg");
         let args = parse(&[photo.to_str().expect("a plain name"), "--size", "64x64"]).expect("good arguments");
-        assert!(is(run(&args), 1));
+        assert_eq!(run(&args), ExitStatus::Other);
         assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 0);
     }
 }

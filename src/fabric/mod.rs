@@ -1,5 +1,14 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
+mod colour;
+mod patch;
+mod seeds;
+mod sharpness;
+mod spectrum;
+
+pub use patch::{Patch, rectify};
+pub use seeds::{FabricSeed, seeds};
+
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
 
@@ -14,6 +23,19 @@ pub struct Sheet {
     pub grey: GreyImage,
     /// 1 where the photo shows something that may be fabric, 0 outside the frame and on the ruler.
     pub valid: GreyImage,
-    /// Weights of linear red, green and blue that made the grey.
+    /// Weights of the logarithms of linear red, green and blue that made the grey (they may be negative: a chroma
+    /// direction sums to zero and does not see shadows).
     pub weights: [f32; 3],
+}
+
+/// Whether a point lies inside a polygon, by the even-odd rule (crossing number; Shimrat 1962).
+pub(crate) fn inside(polygon: &[crate::quantity::PhotoPoint], p: crate::quantity::PhotoPoint) -> bool {
+    let mut odd = false;
+    for (i, a) in polygon.iter().enumerate() {
+        let b = &polygon[(i + 1) % polygon.len()];
+        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
+            odd = !odd;
+        }
+    }
+    odd
 }

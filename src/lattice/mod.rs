@@ -1,7 +1,21 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod decide;
+mod families;
+mod grow;
+mod hypotheses;
+mod local;
+mod motif;
 mod pattern;
+mod peaks;
+mod phase;
+mod region;
+mod score;
+mod spectrum;
 
+pub use decide::decide;
+pub use grow::grow;
+pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
 pub use pattern::StitchPattern;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -101,6 +115,8 @@ pub struct PhaseBlock {
 pub struct LatticeReading {
     /// Blocks that carry the lattice; neighbours overlap, so their errors are correlated over `correlation_mm`.
     pub blocks: Vec<PhaseBlock>,
+    /// Share of each block's contrast that the fabric's motif explains, 0 to 1, in the order of `blocks`.
+    pub coherence: Vec<f64>,
     /// Distance over which the blocks' errors are correlated, in mm.
     pub correlation_mm: f64,
     /// Least-squares lattice over all blocks, in the plane map that was used.

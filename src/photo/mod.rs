@@ -1,17 +1,35 @@
-//! Photos: bytes → an upright picture, its focal length, and grey projections in linear light.
+//! Photos: bytes → an upright picture, what its EXIF says of the lens, and grey projections in linear light.
 
-use image::{ImageBuffer, Luma, RgbImage};
+mod camera;
+mod decode;
+mod error;
+mod heic;
+mod hevc_colour;
+mod jpeg_ending;
+mod linear_light;
+mod upright;
 
-/// One channel in linear light; 0 is black and 1 the brightest value the file can hold.
-pub type GreyImage = ImageBuffer<Luma<f32>, Vec<f32>>;
+pub use camera::CameraRecord;
+pub use decode::{MAX_PIXELS, MAX_SIDE_PX, MIN_PIXELS, decode, sha256_hex};
+pub use error::{PhotoError, PhotoFormat};
+pub use linear_light::{GreyImage, LinearPhoto, linear_table};
+
+use image::RgbImage;
 
 /// An upright photo as the camera stored it, sRGB-encoded, with what its EXIF says of the lens.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Photo {
     /// The upright picture (EXIF orientation applied), sRGB-encoded.
     pub rgb: RgbImage,
     /// Focal length as 35 mm film would need for the same field of view, in mm, as EXIF states it.
     pub focal_length_35mm: Option<f64>,
+    /// Digital zoom as EXIF states it, 1 for none; programs disagree whether the focal length above includes it.
+    pub digital_zoom_ratio: Option<f64>,
+    /// Width and height of the picture the camera took, upright, in pixels, as EXIF states them: where they differ from
+    /// the picture's own, it was cropped or resized afterwards.
+    pub original_size_px: Option<(u32, u32)>,
+    /// SHA-256 of the file's bytes, in hexadecimal; empty for a picture that did not come from a file.
+    pub sha256: String,
 }
 
 impl Photo {
@@ -25,26 +43,16 @@ impl Photo {
         self.rgb.height()
     }
 
-    /// Relative luminance in linear light (IEC 61966-2-1 decoding, ITU-R BT.709 weights), full size.
-    pub fn luminance(&self) -> GreyImage {
-        self.projection([0.2126, 0.7152, 0.0722])
+    /// Whether the picture has fewer pixels than [`MIN_PIXELS`].
+    pub fn is_too_small(&self) -> bool {
+        u64::from(self.width()) * u64::from(self.height()) < MIN_PIXELS
     }
 
-    /// Weighted sum of the linear-light red, green and blue, full size. The weights may be negative.
-    pub fn projection(&self, weights: [f32; 3]) -> GreyImage {
-        let table = linear_table();
-        let mut out = GreyImage::new(self.width(), self.height());
-        for (grey, rgb) in out.iter_mut().zip(self.rgb.pixels()) {
-            *grey = (0..3).map(|c| weights[c] * table[rgb.0[c] as usize]).sum();
-        }
-        out
+    /// Whether the picture was certainly cropped after it was taken: its shape differs by more than 1 % from what the
+    /// camera took. `None` when EXIF does not say. A crop of the same shape looks like a resized picture.
+    pub fn is_cropped(&self) -> Option<bool> {
+        let (width, height) = self.original_size_px?;
+        let shape = f64::from(self.width()) / f64::from(self.height().max(1));
+        Some((shape * f64::from(height) / f64::from(width) - 1.0).abs() > 0.01)
     }
-}
-
-/// sRGB code value (0–255) → linear light (0–1), IEC 61966-2-1.
-pub fn linear_table() -> [f32; 256] {
-    std::array::from_fn(|code| {
-        let v = code as f32 / 255.0;
-        if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-    })
 }

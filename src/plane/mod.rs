@@ -1,5 +1,14 @@
 //! The fabric's plane: photo pixels ↔ millimetres.
 
+mod camera;
+mod estimate;
+mod evidence;
+mod least_squares;
 mod map;
+mod pose;
 
+pub use camera::CameraPrior;
+pub use estimate::{PlaneEffect, PlaneEstimate, PlaneInput, estimate};
+pub use evidence::{CountSeen, GridReading, ScaleEvidence, Span};
 pub use map::{PlaneMap, RadialDistortion};
+pub use pose::{Frame, Pose};

@@ -1,5 +1,16 @@
 //! Rulers: a line with a one-dimensional comb of graduations across it, read to a fraction of a pixel.
 
+mod body;
+mod chain;
+mod find;
+mod fit;
+mod hierarchy;
+mod ink;
+mod strokes;
+mod train;
+
+pub use find::{RulerSettings, read};
+
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
 
@@ -26,6 +37,18 @@ pub struct Graduation {
     pub length_px: f64,
 }
 
+/// A place on the centre line of a mark, away from the base line: together they show which way the mark runs, and so how
+/// the plane is tilted across the ruler.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MarkTip {
+    /// Number of the mark within its train.
+    pub index: i32,
+    /// A point on the mark's centre line, as far from the base line as it was followed.
+    pub at: PhotoPoint,
+    /// Standard uncertainty of `at` along the base line, in pixels.
+    pub along_sigma_px: f64,
+}
+
 /// A row of evenly spaced graduations along one edge of a ruler.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GraduationTrain {
@@ -35,6 +58,8 @@ pub struct GraduationTrain {
     pub pitch_mm: f64,
     /// The marks that were seen, by index.
     pub marks: Vec<Graduation>,
+    /// Where the marks run to, for those that could be followed; may be empty.
+    pub tips: Vec<MarkTip>,
     /// Direction from the base line to the marks' free ends, a unit vector in photo pixels.
     pub mark_direction: (f64, f64),
     /// Root mean square of the marks about the projective fit of position on index, in pixels.

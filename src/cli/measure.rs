@@ -1,0 +1,257 @@
+//! `walewise measure`: photos → the gauge of each, as text or JSON, and pictures that show what was seen.
+
+use super::annotated::AnnotatedPaths;
+use super::output;
+use super::photo_file;
+use super::progress::Progress;
+use super::{ExitStatus, numbers, setup};
+use crate::gauge::RulerOn;
+use crate::measure::{Outcome, Setup, Stage, measure};
+use crate::plane::Span;
+use crate::record::{Elapsed, PhotoFacts, Record, Status};
+use crate::report;
+use crate::ruler::RulerUnit;
+use rayon::iter::{ParallelBridge, ParallelIterator};
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc;
+use std::time::Instant;
+
+/// Measure stitches and rows per 10 cm in photos of knitted swatches
+///
+/// Lay the swatch flat with a ruler beside or on it and photograph it straight from above, filling the picture.
+///
+/// Exit status: 0 measured, 2 bad arguments, 3 refused (the photo can't give an honest number), 4 the file can't be read
+/// as a photo, 1 anything else. Of several photos the most serious one counts.
+#[derive(clap::Args)]
+pub struct MeasureArguments {
+    /// Photo files (JPEG, PNG, WebP, TIFF)
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+
+    /// What was knitted: stockinette, reverse-stockinette, garter, seed, rib-1x1, rib-2x2, or any name with --repeat
+    #[arg(long, value_name = "NAME|auto", default_value = "auto")]
+    pub stitch: String,
+
+    /// The smallest block that repeats, stitches x rows, such as 4x2 (a garter ridge is two rows)
+    #[arg(long, value_name = "AxB", value_parser = numbers::repeat)]
+    pub repeat: Option<(u32, u32)>,
+
+    /// What the ruler counts in
+    #[arg(long, value_name = "auto|cm|inch", value_parser = ruler_unit, default_value = "auto")]
+    pub ruler: UnitChoice,
+
+    /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, conflicts_with = "span")]
+    pub grid: Option<f64>,
+
+    /// Take the distance between two points of the photo (in pixels) as the scale
+    #[arg(long, value_name = "X1,Y1,X2,Y2=LENGTHmm", value_parser = numbers::span, allow_hyphen_values = true)]
+    pub span: Option<Span>,
+
+    /// Direction in which the rows run, in degrees: 0 to the right, 90 down
+    #[arg(long, value_name = "DEG", value_parser = numbers::number, allow_hyphen_values = true)]
+    pub axes: Option<f64>,
+
+    /// Look only at this part of the photo (pixels from the upper left corner)
+    #[arg(long, value_name = "X,Y,W,H", value_parser = numbers::region, allow_hyphen_values = true)]
+    pub region: Option<[f64; 4]>,
+
+    /// Accuracy class of the ruler
+    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
+    pub ruler_class: Option<setup::ClassChoice>,
+
+    /// Name of the ruler: measurements with the same ruler share its error
+    #[arg(long, value_name = "NAME")]
+    pub ruler_id: Option<String>,
+
+    /// Thickness of the ruler
+    #[arg(long, value_name = "MM", value_parser = numbers::thickness_mm, allow_hyphen_values = true)]
+    pub ruler_thickness: Option<f64>,
+
+    /// What the ruler lies on
+    #[arg(long, value_name = "table|fabric", value_parser = ruler_on)]
+    pub ruler_on: Option<RulerOn>,
+
+    /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
+    #[arg(long, value_name = "SxR", value_parser = numbers::pair)]
+    pub expect: Option<(f64, f64)>,
+
+    /// Write the photo with everything that was seen and counted drawn on it (.jpg or .png; a folder for several photos)
+    #[arg(long, value_name = "PATH")]
+    pub annotate: Option<PathBuf>,
+
+    /// Write JSON, one line a photo
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `--ruler`: a unit, or read it from the marks.
+#[derive(Debug, Clone, Copy)]
+pub struct UnitChoice(pub Option<RulerUnit>);
+
+fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
+    match text {
+        "auto" => Ok(UnitChoice(None)),
+        "cm" => Ok(UnitChoice(Some(RulerUnit::Cm))),
+        "inch" => Ok(UnitChoice(Some(RulerUnit::Inch))),
+        _ => Err("use auto, cm or inch".to_owned()),
+    }
+}
+
+fn ruler_on(text: &str) -> Result<RulerOn, String> {
+    match text {
+        "table" => Ok(RulerOn::Table),
+        "fabric" => Ok(RulerOn::Fabric),
+        _ => Err("use table or fabric".to_owned()),
+    }
+}
+
+/// Runs the command.
+pub fn run(arguments: &MeasureArguments) -> ExitStatus {
+    let setup = match setup::from_arguments(arguments) {
+        Ok(setup) => setup,
+        Err(message) => {
+            output::complain(&message);
+            return ExitStatus::BadArguments;
+        }
+    };
+    let annotated = match AnnotatedPaths::plan(arguments.annotate.as_deref(), &arguments.photos) {
+        Ok(paths) => paths,
+        Err((message, status)) => {
+            output::complain(&message);
+            return status;
+        }
+    };
+    measure_all(arguments, &setup, &annotated)
+}
+
+/// One photo's finished lines.
+struct Finished {
+    text: String,
+    complaint: Option<String>,
+    status: ExitStatus,
+}
+
+/// Measures all photos, one on each core at a time, and prints each as soon as those before it are printed.
+fn measure_all(arguments: &MeasureArguments, setup: &Setup, annotated: &AnnotatedPaths) -> ExitStatus {
+    let progress = Progress::new(arguments.photos.len());
+    let stop = AtomicBool::new(false);
+    let (send, receive) = mpsc::channel();
+    std::thread::scope(|scope| {
+        let (progress, stop) = (&progress, &stop);
+        scope.spawn(move || {
+            let photos = arguments.photos.iter().enumerate();
+            photos.par_bridge().for_each_with(send, |send, (i, path)| {
+                if !stop.load(Ordering::Relaxed) {
+                    let finished = measure_one(i, path, arguments, setup, annotated, progress, stop);
+                    // The printing side hangs up only when nobody reads the results any more.
+                    let _ = send.send((i, finished));
+                }
+            });
+        });
+        print_in_order(&receive, progress).unwrap_or_else(|error| {
+            stop.store(true, Ordering::Relaxed);
+            if error.kind() != std::io::ErrorKind::BrokenPipe {
+                output::complain(&format!("the results can't be written: {error}"));
+            }
+            ExitStatus::Other
+        })
+    })
+}
+
+fn print_in_order(receive: &mpsc::Receiver<(usize, Finished)>, progress: &Progress) -> std::io::Result<ExitStatus> {
+    let mut waiting = BTreeMap::new();
+    let mut next = 0;
+    let mut worst = ExitStatus::Done;
+    for (i, finished) in receive {
+        waiting.insert(i, finished);
+        while let Some(finished) = waiting.remove(&next) {
+            progress.clear();
+            output::print(&finished.text)?;
+            if let Some(complaint) = &finished.complaint {
+                output::complain(complaint);
+            }
+            worst = worst.worse(finished.status);
+            next += 1;
+        }
+    }
+    progress.clear();
+    Ok(worst)
+}
+
+/// Measures one photo, writes its picture, and puts the result into words.
+fn measure_one(
+    index: usize,
+    path: &Path,
+    arguments: &MeasureArguments,
+    setup: &Setup,
+    annotated: &AnnotatedPaths,
+    progress: &Progress,
+    stop: &AtomicBool,
+) -> Finished {
+    let name = path.to_string_lossy();
+    let mut outcome = read_and_measure(path, setup, &mut |stage| {
+        progress.stage(&name, stage);
+        if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    outcome.record.photo.file = name.into_owned();
+    let mut status = exit_status(outcome.record.status);
+    let mut complaint = None;
+    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, &outcome.evidence) {
+        let picture = report::annotate::draw(&outcome.record, evidence, photo.rgb);
+        if let Err(message) = super::annotated::write(target, &picture) {
+            complaint = Some(message);
+            status = status.worse(ExitStatus::Other);
+        }
+    }
+    progress.finished();
+    Finished { text: in_words(&outcome.record, index, arguments), complaint, status }
+}
+
+fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> String {
+    if arguments.json {
+        return report::json::line(record);
+    }
+    let gap = if index == 0 { "" } else { "\n" };
+    format!("{gap}{}", report::text::describe(record))
+}
+
+fn exit_status(status: Status) -> ExitStatus {
+    match status {
+        Status::Measured => ExitStatus::Done,
+        Status::Refused => ExitStatus::Refused,
+        Status::Unreadable => ExitStatus::Unreadable,
+        Status::Failed => ExitStatus::Other,
+    }
+}
+
+/// Reads and measures one file and notes the time it took.
+fn read_and_measure(path: &Path, setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
+    let without_photo = |record| Outcome { record, evidence: None, photo: None };
+    let bytes = match photo_file::read(path) {
+        Ok(bytes) => bytes,
+        Err(e) => return without_photo(Record::unreadable(PhotoFacts::default(), e.code, e.message)),
+    };
+    let start = Instant::now();
+    let mut decoded = None;
+    let mut timed = |stage| {
+        if stage > Stage::Decode && decoded.is_none() {
+            decoded = Some(start.elapsed());
+        }
+        progress(stage)
+    };
+    // A mistake in the chain must cost one photo, not the whole run.
+    let result = catch_unwind(AssertUnwindSafe(|| measure(&bytes, setup, &mut timed)));
+    let total = start.elapsed();
+    let mut outcome = result.unwrap_or_else(|_| {
+        let message = "measuring broke off through a mistake in the program; please report it";
+        without_photo(Record::failed(PhotoFacts::default(), "internal", message))
+    });
+    let ms = |t: std::time::Duration| t.as_secs_f64() * 1e3;
+    outcome.record.elapsed_ms = Some(Elapsed { decode: ms(decoded.unwrap_or(total)), total: ms(total) });
+    outcome
+}

@@ -1,0 +1,119 @@
+//! Typed values → numbers, each with a message that says what is expected.
+
+use crate::plane::Span;
+use crate::quantity::PhotoPoint;
+
+/// A finite number.
+pub fn number(text: &str) -> Result<f64, String> {
+    let value: f64 = text.trim().parse().map_err(|_| format!("'{text}' is not a number"))?;
+    if value.is_finite() { Ok(value) } else { Err(format!("'{text}' is not a finite number")) }
+}
+
+/// A number above zero.
+pub fn positive(text: &str) -> Result<f64, String> {
+    let value = number(text)?;
+    if value > 0.0 { Ok(value) } else { Err(format!("'{text}' must be more than 0")) }
+}
+
+/// A length in mm, zero or more; a `mm` behind it is allowed.
+pub fn thickness_mm(text: &str) -> Result<f64, String> {
+    let value = number(without_unit(text, "mm"))?;
+    if value >= 0.0 { Ok(value) } else { Err(format!("'{text}' must not be negative")) }
+}
+
+/// A length in mm above zero; a `mm` behind it is allowed.
+pub fn length_mm(text: &str) -> Result<f64, String> {
+    positive(without_unit(text, "mm"))
+}
+
+/// `SxR`: two numbers above zero, such as 22x30 or 21.5x29.
+pub fn pair(text: &str) -> Result<(f64, f64), String> {
+    let (a, b) = text.split_once(['x', 'X', '×']).ok_or_else(|| format!("'{text}' is not of the form 22x30"))?;
+    Ok((positive(a)?, positive(b)?))
+}
+
+/// `AxB`: whole stitches × rows of a repeat.
+pub fn repeat(text: &str) -> Result<(u32, u32), String> {
+    /// No repeat is wider or higher than a swatch: a stated choice, far above what one photo can hold.
+    const LARGEST: u32 = 500;
+    let wrong = || format!("'{text}' is not of the form 4x2 (whole stitches x rows, 1 to {LARGEST})");
+    let (a, b) = text.split_once(['x', 'X', '×']).ok_or_else(wrong)?;
+    let whole = |t: &str| t.trim().parse().ok().filter(|n| (1..=LARGEST).contains(n)).ok_or_else(wrong);
+    Ok((whole(a)?, whole(b)?))
+}
+
+/// `X,Y,W,H` in photo pixels.
+pub fn region(text: &str) -> Result<[f64; 4], String> {
+    let wrong = || format!("'{text}' is not of the form X,Y,WIDTH,HEIGHT in pixels");
+    let [x, y, w, h] = numbers(text).ok_or_else(wrong)?;
+    if x < 0.0 || y < 0.0 || w <= 0.0 || h <= 0.0 {
+        return Err(format!("'{text}': X and Y must not be negative, WIDTH and HEIGHT must be more than 0"));
+    }
+    Ok([x, y, w, h])
+}
+
+/// How surely a person places an end of a span, in px (a stated choice).
+const SPAN_END_PX: f64 = 1.0;
+
+/// `X1,Y1,X2,Y2=LENGTHmm`: two photo points and the length between them.
+pub fn span(text: &str) -> Result<Span, String> {
+    let wrong = || format!("'{text}' is not of the form X1,Y1,X2,Y2=LENGTHmm");
+    let (points, length) = text.split_once('=').ok_or_else(wrong)?;
+    let [ax, ay, bx, by] = numbers(points).ok_or_else(wrong)?;
+    let (a, b) = (PhotoPoint::new(ax, ay), PhotoPoint::new(bx, by));
+    if a.distance(b) < 1.0 {
+        return Err(format!("'{text}': the two points are less than a pixel apart"));
+    }
+    Ok(Span { from: a, to: b, length_mm: length_mm(length)?, sigma_px: SPAN_END_PX })
+}
+
+fn without_unit<'a>(text: &'a str, unit: &str) -> &'a str {
+    let text = text.trim();
+    text.strip_suffix(unit).unwrap_or(text)
+}
+
+fn numbers(text: &str) -> Option<[f64; 4]> {
+    let values: Vec<f64> = text.split(',').map(|t| number(t).ok()).collect::<Option<_>>()?;
+    values.try_into().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_number_is_refused() {
+        for text in ["", "NaN", "inf", "-inf", "1e999", "ten", "1,5"] {
+            assert!(number(text).is_err(), "{text}");
+        }
+        for text in ["0", "-1", "-0"] {
+            assert!(positive(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn pairs_and_repeats() {
+        assert_eq!(pair("21.5x29"), Ok((21.5, 29.0)));
+        assert_eq!(repeat("4x2"), Ok((4, 2)));
+        for text in ["22", "22x", "x30", "22x0", "22xNaN", "22x30x1"] {
+            assert!(pair(text).is_err(), "{text}");
+        }
+        for text in ["4", "0x2", "4.5x2", "4x-2", "4x9999"] {
+            assert!(repeat(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn regions_and_spans() {
+        assert_eq!(region("1,2,3,4"), Ok([1.0, 2.0, 3.0, 4.0]));
+        let s = span("10,20,310,20=100mm").unwrap();
+        assert_eq!((s.from.x, s.to.x, s.length_mm), (10.0, 310.0, 100.0));
+        assert_eq!(span("10,20,310,20=68.3564").unwrap().length_mm, 68.3564);
+        for text in ["1,2,3", "1,2,0,4", "-1,2,3,4", "1,2,3,nan"] {
+            assert!(region(text).is_err(), "{text}");
+        }
+        for text in ["1,2,3,4", "1,2,1,2=5mm", "1,2,3,4=0mm", "1,2,3,4=-5", "1,2,3=5", "1,2,30,4=mm"] {
+            assert!(span(text).is_err(), "{text}");
+        }
+    }
+}

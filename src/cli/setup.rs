@@ -1,0 +1,87 @@
+//! Arguments of `walewise measure` → what the chain is told.
+
+use super::measure::MeasureArguments;
+use crate::lattice::StitchPattern;
+use crate::measure::Setup;
+use crate::quantity::RulerClass;
+
+/// `--ruler-class` as typed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum ClassChoice {
+    #[value(name = "I")]
+    First,
+    #[value(name = "II")]
+    Second,
+    #[value(name = "III")]
+    Third,
+}
+
+/// What the chain is told; `Err` says in one line why the arguments make no sense.
+pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
+    if arguments.ruler.0.is_some() && (arguments.grid.is_some() || arguments.span.is_some()) {
+        let other = if arguments.grid.is_some() { "--grid" } else { "--span" };
+        return Err(format!("--ruler cm or inch and {other} contradict each other: only one can give the scale"));
+    }
+    Ok(Setup {
+        stitch: pattern(&arguments.stitch, arguments.repeat)?,
+        ruler_unit: arguments.ruler.0,
+        grid_mm: arguments.grid,
+        span: arguments.span,
+        row_direction_deg: arguments.axes,
+        region: arguments.region,
+        ruler_class: arguments.ruler_class.map(|class| match class {
+            ClassChoice::First => RulerClass::I,
+            ClassChoice::Second => RulerClass::II,
+            ClassChoice::Third => RulerClass::III,
+        }),
+        ruler_id: arguments.ruler_id.clone(),
+        ruler_thickness_mm: arguments.ruler_thickness,
+        ruler_on: arguments.ruler_on,
+        expected: arguments.expect,
+    })
+}
+
+/// The declared pattern: a known name, or any name with its repeat; `auto` leaves it open.
+fn pattern(stitch: &str, repeat: Option<(u32, u32)>) -> Result<Option<StitchPattern>, String> {
+    let name = stitch.trim().to_lowercase().replace(['_', ' '], "-");
+    match (name.as_str(), repeat) {
+        ("", _) => Err("--stitch is empty: name what was knitted".to_owned()),
+        ("auto", None) => Ok(None),
+        ("auto", Some(_)) => Err("--repeat needs --stitch NAME: any name will do".to_owned()),
+        (name, repeat) => match (StitchPattern::named(name), repeat) {
+            (Some(known), None) => Ok(Some(known)),
+            (Some(known), Some(given)) if given == (known.repeat_stitches, known.repeat_rows) => Ok(Some(known)),
+            (Some(known), Some((a, b))) => Err(format!(
+                "{name} repeats over {}x{}, not {a}x{b}: leave --repeat out, or use another name",
+                known.repeat_stitches, known.repeat_rows
+            )),
+            (None, Some((a, b))) => Ok(Some(StitchPattern::with_repeat(stitch.trim(), a, b))),
+            (None, None) => Err(format!(
+                "--stitch '{stitch}' is not a known pattern: add its --repeat AxB (stitches x rows), or use one of {}",
+                StitchPattern::NAMED.map(|(n, _, _)| n).join(", ")
+            )),
+        },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::pattern;
+    use crate::lattice::StitchPattern;
+
+    #[test]
+    fn known_names_in_any_spelling() {
+        assert_eq!(pattern("Rib_1x1", None), Ok(StitchPattern::named("rib-1x1")));
+        assert_eq!(pattern("garter", Some((1, 2))), Ok(StitchPattern::named("garter")));
+        assert_eq!(pattern("auto", None), Ok(None));
+    }
+
+    #[test]
+    fn other_names_need_a_repeat() {
+        assert_eq!(pattern("Basket Weave", Some((8, 8))), Ok(Some(StitchPattern::with_repeat("Basket Weave", 8, 8))));
+        assert!(pattern("basket", None).unwrap_err().contains("stockinette, reverse-stockinette, garter"));
+        assert!(pattern("auto", Some((2, 2))).is_err());
+        assert!(pattern("garter", Some((2, 2))).is_err());
+        assert!(pattern(" ", None).is_err());
+    }
+}

@@ -1,0 +1,46 @@
+//! Colour projections in which a fabric's relief may show.
+
+use super::patch::{Patch, box_blur};
+use nalgebra::{Matrix3, Vector3};
+
+/// Luminance weights of linear red, green and blue (ITU-R BT.709).
+const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
+
+/// Luminance, the first principal colour direction of the local contrast, and a chroma direction (weights that sum to
+/// zero, so that plain light and shade cancel) along which the local colour varies most.
+pub(super) fn projections(patch: &Patch) -> Vec<[f32; 3]> {
+    let covariance = local_covariance(patch);
+    let first = leading(&covariance);
+    // Project grey out of the colour space: what varies there is hue and saturation alone.
+    let grey = Vector3::repeat(1.0 / 3.0_f64.sqrt());
+    let chroma_space = Matrix3::identity() - grey * grey.transpose();
+    let chroma = leading(&(chroma_space * covariance * chroma_space));
+    let weights = |v: Vector3<f64>| [v.x as f32, v.y as f32, v.z as f32];
+    let sum = first.sum();
+    let first = if sum.abs() > 0.1 { first / sum } else { first };
+    vec![LUMINANCE, weights(first), weights(chroma)]
+}
+
+/// Covariance of log red, green, blue about their local mean (over about 4 mm).
+fn local_covariance(patch: &Patch) -> Matrix3<f64> {
+    let radius = ((super::patch::LIGHT_MM * patch.px_per_mm / 2.0).round() as usize).max(2);
+    let seen = box_blur(&patch.valid, patch.width, patch.height, radius);
+    let centred: Vec<Vec<f32>> = (0..3)
+        .map(|c| {
+            let plane: Vec<f32> = patch.log_rgb.iter().zip(&patch.valid).map(|(v, m)| v[c] * m).collect();
+            let mean = box_blur(&plane, patch.width, patch.height, radius);
+            (0..plane.len()).map(|i| patch.valid[i] * (plane[i] - mean[i] / seen[i].max(1e-6))).collect()
+        })
+        .collect();
+    let product = |a: usize, b: usize| -> f64 {
+        centred[a].iter().zip(&centred[b]).map(|(x, y)| f64::from(x * y)).sum::<f64>() / centred[a].len() as f64
+    };
+    Matrix3::from_fn(product)
+}
+
+/// The eigenvector of the largest eigenvalue; its largest part positive.
+fn leading(m: &Matrix3<f64>) -> Vector3<f64> {
+    let eigen = m.symmetric_eigen();
+    let v: Vector3<f64> = eigen.eigenvectors.column(eigen.eigenvalues.imax()).into();
+    if v[v.iamax()] < 0.0 { -v } else { v }
+}

@@ -1,0 +1,270 @@
+//! The photo resampled into the plane's millimetre grid, and its lighting evened out.
+
+use super::{Sheet, inside};
+use crate::photo::{GreyImage, Photo, linear_table};
+use crate::plane::PlaneMap;
+use crate::quantity::{PhotoPoint, PlanePoint};
+
+/// Added to linear light before its logarithm: about the noise floor of an 8-bit photo's shadows, so that black does not
+/// dominate (stated choice).
+const DARK: f32 = 0.008;
+/// Output pixels between points at which the plane map itself is evaluated; between them the map is interpolated
+/// (perspective and lens bend by far less than 0.01 px over such a step).
+const MAP_STEP: usize = 8;
+/// Reduced copies of the photo never exceed this many pixels (6 bytes each): bounded memory for any photo.
+const SOURCE_LIMIT: usize = 16_000_000;
+/// Width of the neighbourhood over which light is evened when nothing is known of the fabric, in mm (design: measured
+/// on rendered photos, about one to one and a half stitches of hand knitting).
+pub(crate) const LIGHT_MM: f64 = 4.0;
+
+/// A part of the plane in colour: logarithms of linear red, green and blue on a square millimetre grid.
+#[derive(Debug, Clone)]
+pub struct Patch {
+    /// Plane point of the outer corner of the first pixel.
+    pub origin: PlanePoint,
+    /// Pixels per mm.
+    pub px_per_mm: f64,
+    /// Pixels across.
+    pub width: usize,
+    /// Pixels down.
+    pub height: usize,
+    /// Logarithm of linear red, green, blue per pixel, by rows.
+    pub log_rgb: Vec<[f32; 3]>,
+    /// 1 where the photo shows the plane and nothing excluded covers it, else 0.
+    pub valid: Vec<f32>,
+}
+
+/// An even-lit sheet of the plane around `centre`: `size_mm` wide and high, sampled at `px_per_mm` from the photo (area
+/// averages where this shrinks it), seen through `weights` of log red, green, blue; nothing inside `excluded` counts.
+pub fn rectify(
+    photo: &Photo,
+    map: &PlaneMap,
+    centre: PlanePoint,
+    size_mm: (f64, f64),
+    px_per_mm: f64,
+    weights: [f32; 3],
+    excluded: &[Vec<PhotoPoint>],
+) -> Sheet {
+    Patch::resample(photo, map, centre, size_mm, px_per_mm, excluded).sheet(weights, LIGHT_MM)
+}
+
+impl Patch {
+    /// Resamples the photo around `centre`.
+    pub fn resample(
+        photo: &Photo,
+        map: &PlaneMap,
+        centre: PlanePoint,
+        size_mm: (f64, f64),
+        px_per_mm: f64,
+        excluded: &[Vec<PhotoPoint>],
+    ) -> Self {
+        let width = (size_mm.0 * px_per_mm).ceil().clamp(1.0, 8192.0) as usize;
+        let height = (size_mm.1 * px_per_mm).ceil().clamp(1.0, 8192.0) as usize;
+        let half = (width as f64 / 2.0 / px_per_mm, height as f64 / 2.0 / px_per_mm);
+        let origin = centre.moved(-half.0, -half.1);
+        let grid = MapGrid::new(map, origin, px_per_mm, width, height);
+        let shrink = map.px_per_mm(centre).unwrap_or(px_per_mm) / px_per_mm;
+        let source = Reduced::new(photo, grid.bounds(photo), shrink);
+        let taps = if shrink / source.factor as f64 > 1.2 { 2 } else { 1 };
+        let mut log_rgb = vec![[0.0; 3]; width * height];
+        let mut valid = vec![0.0; width * height];
+        for y in 0..height {
+            for x in 0..width {
+                let Some(p) = grid.at(x as f64 + 0.5, y as f64 + 0.5) else { continue };
+                if !source.covers(p) || excluded.iter().any(|polygon| inside(polygon, p)) {
+                    continue;
+                }
+                let mut sum = [0.0_f32; 3];
+                for t in 0..taps * taps {
+                    let off = |k: usize| (k as f64 + 0.5) / taps as f64;
+                    let q =
+                        if taps == 1 { Some(p) } else { grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)) };
+                    let rgb = source.at(q.unwrap_or(p));
+                    (0..3).for_each(|c| sum[c] += rgb[c]);
+                }
+                let n = (taps * taps) as f32;
+                log_rgb[y * width + x] = sum.map(|v| (v / n + DARK).ln());
+                valid[y * width + x] = 1.0;
+            }
+        }
+        Self { origin, px_per_mm, width, height, log_rgb, valid }
+    }
+
+    /// One projection of the patch, local mean 0 and local deviation 1 over about `light_mm`.
+    pub fn sheet(&self, weights: [f32; 3], light_mm: f64) -> Sheet {
+        let grey: Vec<f32> = self.log_rgb.iter().map(|v| (0..3).map(|c| weights[c] * v[c]).sum()).collect();
+        let radius = (light_mm * self.px_per_mm / 2.0).round().max(2.0) as usize;
+        let (even, _) = even_light(&grey, &self.valid, self.width, self.height, radius);
+        let picture = |v: Vec<f32>| {
+            GreyImage::from_raw(self.width as u32, self.height as u32, v).unwrap_or_else(|| GreyImage::new(0, 0))
+        };
+        Sheet {
+            origin: self.origin,
+            px_per_mm: self.px_per_mm,
+            grey: picture(even),
+            valid: picture(self.valid.clone()),
+            weights,
+        }
+    }
+}
+
+/// Local mean 0 and local deviation 1 over a tent of half-width `2 × radius`, of the valid pixels alone; and that local
+/// deviation before it was made 1.
+pub(super) fn even_light(
+    grey: &[f32],
+    valid: &[f32],
+    width: usize,
+    height: usize,
+    radius: usize,
+) -> (Vec<f32>, Vec<f32>) {
+    let blur = |v: &[f32]| box_blur(&box_blur(v, width, height, radius), width, height, radius);
+    let seen = blur(valid);
+    let masked: Vec<f32> = grey.iter().zip(valid).map(|(g, v)| g * v).collect();
+    let mean = blur(&masked);
+    let centred: Vec<f32> = (0..grey.len()).map(|i| valid[i] * (grey[i] - mean[i] / seen[i].max(1e-6))).collect();
+    let square: Vec<f32> = centred.iter().map(|c| c * c).collect();
+    let power = blur(&square);
+    // Below this deviation (in log light) a patch is flat within 8-bit noise: it is not blown up to full contrast.
+    const FLAT: f32 = 0.004;
+    let deviation: Vec<f32> = (0..grey.len()).map(|i| (power[i] / seen[i].max(1e-6)).max(0.0).sqrt()).collect();
+    let even = centred.iter().zip(&deviation).map(|(c, d)| c / (d * d + FLAT * FLAT).sqrt()).collect();
+    (even, deviation)
+}
+
+/// Mean over a square of half-width `radius`, zero outside the picture; running sums, in f64.
+pub(crate) fn box_blur(v: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
+    let norm = 1.0 / (2 * radius + 1) as f64;
+    let mut across = vec![0.0_f32; v.len()];
+    for y in 0..height {
+        let row = &v[y * width..(y + 1) * width];
+        let mut sum: f64 = row.iter().take(radius).map(|&g| f64::from(g)).sum();
+        for x in 0..width {
+            sum += row.get(x + radius).map_or(0.0, |&g| f64::from(g));
+            across[y * width + x] = (sum * norm) as f32;
+            sum -= x.checked_sub(radius).map_or(0.0, |i| f64::from(row[i]));
+        }
+    }
+    let mut out = vec![0.0_f32; v.len()];
+    let mut sums = vec![0.0_f64; width];
+    let add = |sums: &mut [f64], y: usize, sign: f64| {
+        for (s, g) in sums.iter_mut().zip(&across[y * width..(y + 1) * width]) {
+            *s += sign * f64::from(*g);
+        }
+    };
+    (0..radius.min(height)).for_each(|y| add(&mut sums, y, 1.0));
+    for y in 0..height {
+        if y + radius < height {
+            add(&mut sums, y + radius, 1.0);
+        }
+        for x in 0..width {
+            out[y * width + x] = (sums[x] * norm) as f32;
+        }
+        if y >= radius {
+            add(&mut sums, y - radius, -1.0);
+        }
+    }
+    out
+}
+
+/// The plane map tabulated over the patch, in photo points.
+struct MapGrid {
+    across: usize,
+    nodes: Vec<Option<PhotoPoint>>,
+}
+
+impl MapGrid {
+    fn new(map: &PlaneMap, origin: PlanePoint, px_per_mm: f64, width: usize, height: usize) -> Self {
+        let (across, down) = (width / MAP_STEP + 2, height / MAP_STEP + 2);
+        let mm = MAP_STEP as f64 / px_per_mm;
+        let at = |i: usize| map.to_photo(origin.moved((i % across) as f64 * mm, (i / across) as f64 * mm));
+        Self { across, nodes: (0..across * down).map(at).collect() }
+    }
+
+    /// The photo point of a place given in patch pixels.
+    fn at(&self, x: f64, y: f64) -> Option<PhotoPoint> {
+        let (gx, gy) = (x / MAP_STEP as f64, y / MAP_STEP as f64);
+        let (ix, iy) = (gx as usize, gy as usize);
+        let (fx, fy) = (gx - ix as f64, gy - iy as f64);
+        let i = iy * self.across + ix;
+        let (a, b) = (self.nodes[i]?, self.nodes[i + 1]?);
+        let (c, d) = (self.nodes[i + self.across]?, self.nodes[i + self.across + 1]?);
+        let mix =
+            |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
+        Some(PhotoPoint::new(mix(a.x, b.x, c.x, d.x), mix(a.y, b.y, c.y, d.y)))
+    }
+
+    /// The part of the photo that the patch sees: x0, y0, x1, y1 in whole pixels.
+    fn bounds(&self, photo: &Photo) -> [usize; 4] {
+        let mut b = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+        for p in self.nodes.iter().flatten() {
+            b = [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)];
+        }
+        let clip = |v: f64, limit: u32| v.clamp(0.0, f64::from(limit)) as usize;
+        let (w, h) = (photo.width(), photo.height());
+        [clip(b[0] - 2.0, w), clip(b[1] - 2.0, h), clip(b[2] + 3.0, w), clip(b[3] + 3.0, h)]
+    }
+}
+
+/// A part of the photo in linear light (0 … 65535), averaged over squares of `factor` pixels.
+struct Reduced {
+    corner: (f64, f64),
+    factor: usize,
+    width: usize,
+    height: usize,
+    data: Vec<[u16; 3]>,
+}
+
+impl Reduced {
+    fn new(photo: &Photo, [x0, y0, x1, y1]: [usize; 4], shrink: f64) -> Self {
+        let (across, down) = (x1.saturating_sub(x0), y1.saturating_sub(y0));
+        let mut factor = (shrink.clamp(1.0, 64.0) + 0.05) as usize;
+        while across * down / (factor * factor) > SOURCE_LIMIT {
+            factor += 1;
+        }
+        let (width, height) = (across / factor, down / factor);
+        let table = linear_table().map(|v| (v * 65535.0 + 0.5) as u32);
+        let raw = photo.rgb.as_raw();
+        let stride = 3 * photo.width() as usize;
+        let n = (factor * factor) as u32;
+        let mut data = Vec::with_capacity(width * height);
+        for y in 0..height {
+            for x in 0..width {
+                let mut sum = [0_u32; 3];
+                for dy in 0..factor {
+                    let i = (y0 + y * factor + dy) * stride + 3 * (x0 + x * factor);
+                    for px in raw[i..i + 3 * factor].chunks_exact(3) {
+                        (0..3).for_each(|c| sum[c] += table[px[c] as usize]);
+                    }
+                }
+                data.push(sum.map(|s| (s / n) as u16));
+            }
+        }
+        Self { corner: (x0 as f64, y0 as f64), factor, width, height, data }
+    }
+
+    /// Reduced pixel coordinates of a photo point, from the centre of the first pixel.
+    fn place(&self, p: PhotoPoint) -> (f64, f64) {
+        let f = self.factor as f64;
+        ((p.x - self.corner.0) / f - 0.5, (p.y - self.corner.1) / f - 0.5)
+    }
+
+    fn covers(&self, p: PhotoPoint) -> bool {
+        let (x, y) = self.place(p);
+        x >= -0.5 && y >= -0.5 && x < self.width as f64 - 0.5 && y < self.height as f64 - 0.5
+    }
+
+    /// Linear light (0 … 1) at a photo point, bilinear; the edge pixels reach outwards.
+    fn at(&self, p: PhotoPoint) -> [f32; 3] {
+        let (x, y) = self.place(p);
+        let (x, y) = (x.clamp(0.0, self.width as f64 - 1.0), y.clamp(0.0, self.height as f64 - 1.0));
+        let (ix, iy) = (x as usize, y as usize);
+        let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
+        let (jx, jy) = ((ix + 1).min(self.width - 1), (iy + 1).min(self.height - 1));
+        let [a, b, c, d] = [(ix, iy), (jx, iy), (ix, jy), (jx, jy)].map(|(x, y)| self.data[y * self.width + x]);
+        std::array::from_fn(|k| {
+            let top = f32::from(a[k]) * (1.0 - fx) + f32::from(b[k]) * fx;
+            let low = f32::from(c[k]) * (1.0 - fx) + f32::from(d[k]) * fx;
+            (top * (1.0 - fy) + low * fy) / 65535.0
+        })
+    }
+}

@@ -1,0 +1,436 @@
+//! The lattice followed over the fabric, block by block, from the seed outwards.
+//!
+//! Blocks sit at every second stitch and row. Each is predicted from the accepted blocks around it, measured by the joint
+//! phase of its window, and accepted while the motif of the seed explains enough of what is seen: where another stitch
+//! pattern, an edge, the ruler or the table begins, it no longer does. The best-seen block is always continued first, so
+//! a bad place is reached last and from its good side (quality-guided unwrapping; Ghiglia & Pritt 1998).
+
+use super::phase::{Demodulator, Frame, Motif, Shift, Window};
+use super::region;
+use super::{Decision, LatticeReading, PhaseBlock, local};
+use crate::fabric::{Patch, Sheet, inside};
+use crate::photo::Photo;
+use crate::plane::PlaneMap;
+use crate::quantity::{PhotoPoint, PlanePoint};
+use crate::refusal::{Refusal, RefusalCode};
+use rustfft::num_complex::Complex64;
+use std::collections::{BTreeMap, BinaryHeap};
+use std::f64::consts::TAU;
+
+/// Stitches and rows from one block to the next.
+const SPACING: i32 = 2;
+/// Stitches and rows in one window: its half-power width is half of that.
+const WINDOW: usize = 6;
+/// Sheet pixels wanted per stitch or row, whichever is smaller: harmonics to the second keep 6 px a cycle.
+const PX_PER_CELL: f64 = 12.0;
+/// Most pixels in the working sheet (bounded memory and time).
+const SHEET_LIMIT: f64 = 4.0e6;
+/// Share of the seed's coherence that still counts as the same fabric.
+const SAME_FABRIC: f64 = 0.4;
+/// Share of a window that must be visible.
+const VISIBLE: f64 = 0.6;
+/// Largest surprise of a new block against its prediction, in stitches or rows: beyond this a neighbouring cycle of the
+/// second harmonic would fit as well.
+const SURPRISE: f64 = 0.2;
+/// Counts of blocks at which the motif is estimated anew while growing.
+const RELEARN: [usize; 4] = [9, 25, 80, 250];
+
+/// One block of the grown lattice.
+#[derive(Debug, Clone)]
+pub(super) struct Node {
+    pub frame: Frame,
+    pub shift: Shift,
+    window: Window,
+}
+
+impl Node {
+    /// The place where the count is exactly the block's own number.
+    fn settled(&self) -> PlanePoint {
+        let [s, r] = self.shift.count;
+        let f = &self.frame;
+        f.at.moved(-s * f.stitch_mm[0] - r * f.row_mm[0], -s * f.stitch_mm[1] - r * f.row_mm[1])
+    }
+}
+
+/// Blocks by number: block (i, j) has stitch count i × SPACING and row count j × SPACING.
+pub(super) type Nodes = BTreeMap<(i32, i32), Node>;
+
+/// Follows the decided lattice over the fabric from its seed, and fits it.
+///
+/// `excluded` polygons (the ruler) hide what they cover; `region` limits the fabric. Refuses `lattice_unclear` where the
+/// lattice does not hold even at the seed, `too_few_stitches` where fewer than about 4 × 4 stitches and rows carry it.
+pub fn grow(
+    photo: &Photo,
+    map: &PlaneMap,
+    decision: &Decision,
+    excluded: &[Vec<PhotoPoint>],
+    region: Option<&[PhotoPoint]>,
+) -> Result<LatticeReading, Refusal> {
+    let sheet = working_sheet(photo, map, decision, excluded, region)?;
+    let nodes = grow_sheet(&sheet, map, decision, region)?;
+    reading(&nodes, map)
+}
+
+/// Grows the lattice over a prepared sheet.
+fn grow_sheet(
+    sheet: &Sheet,
+    map: &PlaneMap,
+    decision: &Decision,
+    region: Option<&[PhotoPoint]>,
+) -> Result<Nodes, Refusal> {
+    let demodulator = Demodulator::new(&decision.harmonics, WINDOW);
+    let lost = |why: &str| Refusal::new(RefusalCode::LatticeUnclear, why);
+    if !demodulator.spans_both() {
+        return Err(lost("the lines of the spectrum fix only one direction"));
+    }
+    let start =
+        settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
+    let mut growth = Growth::start(&demodulator, sheet, map, region, start);
+    growth.run();
+    for _ in 0..2 {
+        growth.learn();
+        growth.polish();
+    }
+    growth.prune();
+    Ok(growth.nodes)
+}
+
+fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
+    let (mut blocks, mut coherence) = (Vec::with_capacity(nodes.len()), Vec::with_capacity(nodes.len()));
+    for (&(i, j), node) in nodes {
+        let Some(at_px) = map.to_photo(node.frame.at) else { continue };
+        coherence.push(node.shift.coherence);
+        blocks.push(PhaseBlock {
+            at: node.frame.at,
+            at_px,
+            stitches: f64::from(i * SPACING) + node.shift.count[0],
+            rows: f64::from(j * SPACING) + node.shift.count[1],
+            stitches_sigma: node.shift.variance[0].sqrt(),
+            rows_sigma: node.shift.variance[1].sqrt(),
+        });
+    }
+    let few = || Refusal::new(RefusalCode::TooFewStitches, format!("the lattice holds at {} places only", nodes.len()));
+    if blocks.len() < 6 {
+        return Err(few());
+    }
+    let fit = local::fit(&blocks).ok_or_else(few)?;
+    local::widen(&mut blocks, &fit);
+    let extent = region::extent(nodes.keys().copied(), SPACING);
+    Ok(LatticeReading {
+        correlation_mm: fit.correlation_mm,
+        basis: fit.basis,
+        region_px: region::outline(nodes, SPACING, map),
+        extent,
+        blocks,
+        coherence,
+    })
+}
+
+/// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
+fn working_sheet(
+    photo: &Photo,
+    map: &PlaneMap,
+    decision: &Decision,
+    excluded: &[Vec<PhotoPoint>],
+    region: Option<&[PhotoPoint]>,
+) -> Result<Sheet, Refusal> {
+    let nowhere = || Refusal::new(RefusalCode::LatticeUnclear, "the seed lies outside the photo's plane");
+    let (s, r) = decision.basis.steps_mm().ok_or_else(nowhere)?;
+    let (s, r) = (s[0].hypot(s[1]), r[0].hypot(r[1]));
+    let photo_scale = map.px_per_mm(decision.seed).ok_or_else(nowhere)?;
+    let px_per_mm = (PX_PER_CELL / s.min(r)).min(1.25 * photo_scale);
+    let [x0, y0, x1, y1] = visible_plane(photo, map, region);
+    // A very oblique photo sees far into the distance: keep to what bounded memory holds around the seed.
+    let reach = 0.5 * SHEET_LIMIT.sqrt() / px_per_mm;
+    let clip = |lo: f64, hi: f64, at: f64| (lo.max(at - 2.0 * reach), hi.min(at + 2.0 * reach));
+    let ((x0, x1), (y0, y1)) = (clip(x0, x1, decision.seed.x), clip(y0, y1, decision.seed.y));
+    let area = (x1 - x0) * (y1 - y0) * px_per_mm * px_per_mm;
+    let ((x0, x1), (y0, y1)) = if area > SHEET_LIMIT {
+        let k = reach.max(1.0);
+        let cut = |lo: f64, hi: f64, at: f64| (lo.max(at - k), hi.min(at + k));
+        (cut(x0, x1, decision.seed.x), cut(y0, y1, decision.seed.y))
+    } else {
+        ((x0, x1), (y0, y1))
+    };
+    if !(x1 > x0 && y1 > y0) {
+        return Err(nowhere());
+    }
+    let centre = PlanePoint::new((x0 + x1) / 2.0, (y0 + y1) / 2.0);
+    let patch = Patch::resample(photo, map, centre, (x1 - x0, y1 - y0), px_per_mm, excluded);
+    // Light is evened over about one and a half stitches or rows, whichever is longer: the lattice's own lines pass.
+    Ok(patch.sheet(decision.weights, 1.6 * s.max(r)))
+}
+
+/// Bounding box in the plane of the photo's frame, or of the region: x0, y0, x1, y1 in mm.
+fn visible_plane(photo: &Photo, map: &PlaneMap, region: Option<&[PhotoPoint]>) -> [f64; 4] {
+    let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
+    let (mut lo, mut hi) = (PhotoPoint::new(0.0, 0.0), PhotoPoint::new(w, h));
+    if let Some(polygon) = region.filter(|p| !p.is_empty()) {
+        let min = |f: fn(&PhotoPoint) -> f64| polygon.iter().map(f).fold(f64::INFINITY, f64::min);
+        let max = |f: fn(&PhotoPoint) -> f64| polygon.iter().map(f).fold(f64::NEG_INFINITY, f64::max);
+        lo = PhotoPoint::new(min(|p| p.x).max(0.0), min(|p| p.y).max(0.0));
+        hi = PhotoPoint::new(max(|p| p.x).min(w), max(|p| p.y).min(h));
+    }
+    let mut b = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+    const SIDE: usize = 9;
+    for k in 0..SIDE * SIDE {
+        let part = |i: usize| i as f64 / (SIDE - 1) as f64;
+        let at = PhotoPoint::new(lo.x + (hi.x - lo.x) * part(k % SIDE), lo.y + (hi.y - lo.y) * part(k / SIDE));
+        if let Some(p) = map.to_plane(at) {
+            b = [b[0].min(p.x), b[1].min(p.y), b[2].max(p.x), b[3].max(p.y)];
+        }
+    }
+    b
+}
+
+/// Tunes the coarse basis at the seed: phase differences between windows some cells apart give the true steps.
+fn settle(demodulator: &Demodulator, sheet: &Sheet, decision: &Decision) -> Option<Frame> {
+    let (stitch_mm, row_mm) = decision.basis.steps_mm()?;
+    let mut frame = Frame { at: decision.seed, stitch_mm, row_mm };
+    // A basis off by 4 % is 0.16 of a stitch over 4, a third of a cycle of the second harmonic: no ambiguity yet.
+    for reach in [4.0, 4.0, 6.0, 8.0] {
+        let excess = |step: [f64; 2]| {
+            let side = |k: f64| {
+                let at = frame.at.moved(k * step[0] * reach / 2.0, k * step[1] * reach / 2.0);
+                demodulator.window(sheet, &Frame { at, ..frame })
+            };
+            (side(-1.0), side(1.0))
+        };
+        let along_row = count_between(demodulator, &excess(frame.stitch_mm), [reach, 0.0])?;
+        let along_wale = count_between(demodulator, &excess(frame.row_mm), [0.0, reach])?;
+        let m = nalgebra::Matrix2::new(along_row[0], along_wale[0], along_row[1], along_wale[1]) / reach;
+        let steps = nalgebra::Matrix2::new(frame.stitch_mm[0], frame.row_mm[0], frame.stitch_mm[1], frame.row_mm[1]);
+        let steps = steps * m.try_inverse()?;
+        frame.stitch_mm = [steps[(0, 0)], steps[(1, 0)]];
+        frame.row_mm = [steps[(0, 1)], steps[(1, 1)]];
+    }
+    Some(frame)
+}
+
+/// Counts from one window to another, near `assumed`, by weighted least squares of the lines' phase differences.
+fn count_between(demodulator: &Demodulator, ends: &(Window, Window), assumed: [f64; 2]) -> Option<[f64; 2]> {
+    let mut normal = nalgebra::Matrix2::<f64>::zeros();
+    let mut right = nalgebra::Vector2::<f64>::zeros();
+    for (q, &(h, k)) in demodulator.lines.iter().enumerate() {
+        let turn = ends.1.lines[q] * ends.0.lines[q].conj();
+        let rest = turn * Complex64::from_polar(1.0, -TAU * (h * assumed[0] + k * assumed[1]));
+        let (weight, cycles) = (turn.norm(), rest.arg() / TAU);
+        normal += nalgebra::Matrix2::new(h * h, h * k, h * k, k * k) * weight;
+        right += nalgebra::Vector2::new(h, k) * (cycles * weight);
+    }
+    let d = normal.try_inverse()? * right;
+    (d.x.is_finite() && d.y.is_finite()).then_some([assumed[0] + d.x, assumed[1] + d.y])
+}
+
+/// The state of growing.
+struct Growth<'a> {
+    demodulator: &'a Demodulator,
+    sheet: &'a Sheet,
+    map: &'a PlaneMap,
+    region: Option<&'a [PhotoPoint]>,
+    motif: Motif,
+    nodes: Nodes,
+    tried: BTreeMap<(i32, i32), u8>,
+    queue: BinaryHeap<(u64, (i32, i32))>,
+}
+
+impl<'a> Growth<'a> {
+    fn start(
+        demodulator: &'a Demodulator,
+        sheet: &'a Sheet,
+        map: &'a PlaneMap,
+        region: Option<&'a [PhotoPoint]>,
+        frame: Frame,
+    ) -> Self {
+        let window = demodulator.window(sheet, &frame);
+        let amplitude = window.lines.clone();
+        let power: f64 = amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>() / amplitude.len() as f64;
+        let motif = Motif { noise: vec![(0.05 * power).max(1e-12); amplitude.len()], amplitude };
+        let mut growth = Self {
+            demodulator,
+            sheet,
+            map,
+            region,
+            motif,
+            nodes: Nodes::new(),
+            tried: BTreeMap::new(),
+            queue: BinaryHeap::new(),
+        };
+        if let Some(shift) = demodulator.shift(&growth.motif, &window, [0.0, 0.0], 0.0) {
+            growth.nodes.insert((0, 0), Node { frame, shift, window });
+            growth.offer((0, 0));
+        }
+        growth
+    }
+
+    fn run(&mut self) {
+        while let Some((_, at)) = self.queue.pop() {
+            if self.nodes.contains_key(&at) {
+                continue;
+            }
+            let Some(node) = self.measure(at, 3, SURPRISE) else { continue };
+            if self.belongs(&node) {
+                self.nodes.insert(at, node);
+                if RELEARN.contains(&self.nodes.len()) {
+                    self.learn();
+                    self.polish();
+                }
+                self.offer(at);
+            }
+        }
+    }
+
+    /// Puts the neighbours of an accepted block in the queue; a rejected place is tried again from other sides.
+    fn offer(&mut self, at: (i32, i32)) {
+        const TRIES: u8 = 3;
+        const REACH: i32 = 150;
+        let quality = self.nodes.get(&at).map_or(0.0, |n| n.shift.coherence);
+        for (di, dj) in [(1, 0), (-1, 0), (0, 1), (0, -1)] {
+            let next = (at.0 + di, at.1 + dj);
+            let tries = self.tried.entry(next).or_insert(0);
+            if next.0.abs() <= REACH && next.1.abs() <= REACH && *tries < TRIES && !self.nodes.contains_key(&next) {
+                *tries += 1;
+                self.queue.push(((quality * 1e9) as u64, next));
+            }
+        }
+    }
+
+    /// Predicts a block from its accepted neighbours and reads its phase.
+    fn measure(&self, at: (i32, i32), radius: i32, search: f64) -> Option<Node> {
+        let frame = self.predict(at, radius)?;
+        if let Some(polygon) = self.region {
+            self.map.to_photo(frame.at).filter(|p| inside(polygon, *p))?;
+        }
+        let window = self.demodulator.window(self.sheet, &frame);
+        if window.valid < VISIBLE {
+            return None;
+        }
+        let shift = self.demodulator.shift(&self.motif, &window, counts(at), search)?;
+        Some(Node { frame, shift, window })
+    }
+
+    /// Whether a measured block is the same fabric as the seed.
+    fn belongs(&self, node: &Node) -> bool {
+        let s = &node.shift;
+        s.gain > 0.0
+            && s.coherence >= SAME_FABRIC * self.usual_coherence()
+            && s.count[0].abs() <= 1.2 * SURPRISE
+            && s.count[1].abs() <= 1.2 * SURPRISE
+    }
+
+    /// Median coherence of the blocks nearest the seed.
+    fn usual_coherence(&self) -> f64 {
+        let near = self.nodes.iter().filter(|((i, j), _)| i.abs() <= 2 && j.abs() <= 2);
+        median(near.map(|(_, n)| n.shift.coherence).collect())
+    }
+
+    /// Place and steps at a block by a local weighted least-squares plane through the accepted blocks around it, held to
+    /// the nearest block's own steps where they are too few to say (ridge).
+    fn predict(&self, at: (i32, i32), radius: i32) -> Option<Frame> {
+        let near: Vec<(&(i32, i32), &Node)> = self.around(at, radius);
+        let distance = |k: &(i32, i32)| (k.0 - at.0).pow(2) + (k.1 - at.1).pow(2);
+        let &(origin, parent) = near.iter().min_by_key(|(k, _)| distance(k))?;
+        let base = parent.settled();
+        let f = parent.frame;
+        let offset = |k: &(i32, i32)| (f64::from((k.0 - origin.0) * SPACING), f64::from((k.1 - origin.1) * SPACING));
+        let expected = |k: &(i32, i32)| {
+            let (u, v) = offset(k);
+            base.moved(u * f.stitch_mm[0] + v * f.row_mm[0], u * f.stitch_mm[1] + v * f.row_mm[1])
+        };
+        const RIDGE: f64 = 8.0;
+        let mut normal = nalgebra::Matrix3::from_diagonal(&nalgebra::Vector3::new(1e-9, RIDGE, RIDGE));
+        let mut right = nalgebra::Matrix3x2::<f64>::zeros();
+        for (k, node) in &near {
+            let (u, v) = (f64::from((k.0 - at.0) * SPACING), f64::from((k.1 - at.1) * SPACING));
+            let spread = f64::from(radius * SPACING).powi(2) / 2.0;
+            let weight = (-(u * u + v * v) / (2.0 * spread)).exp() * node.shift.coherence.max(1e-3);
+            let (is, should) = (node.settled(), expected(k));
+            let row = nalgebra::Vector3::new(1.0, u, v);
+            normal += row * row.transpose() * weight;
+            right += row * nalgebra::RowVector2::new(is.x - should.x, is.y - should.y) * weight;
+        }
+        let d = normal.try_inverse()? * right;
+        let place = expected(&at).moved(d[(0, 0)], d[(0, 1)]);
+        let frame = Frame {
+            at: place,
+            stitch_mm: [f.stitch_mm[0] + d[(1, 0)], f.stitch_mm[1] + d[(1, 1)]],
+            row_mm: [f.row_mm[0] + d[(2, 0)], f.row_mm[1] + d[(2, 1)]],
+        };
+        (place.x.is_finite() && place.y.is_finite()).then_some(frame)
+    }
+
+    fn around(&self, at: (i32, i32), radius: i32) -> Vec<(&(i32, i32), &Node)> {
+        let columns = (at.0 - radius)..=(at.0 + radius);
+        let column = |i: i32| self.nodes.range((i, at.1 - radius)..=(i, at.1 + radius));
+        columns.flat_map(column).collect()
+    }
+
+    /// Estimates the motif and its noise anew from all accepted blocks.
+    fn learn(&mut self) {
+        let lines = &self.demodulator.lines;
+        let mut change = vec![Complex64::ZERO; lines.len()];
+        let mut weight = 0.0;
+        let mut rests: Vec<Vec<f64>> = vec![Vec::new(); lines.len()];
+        for (&at, node) in &self.nodes {
+            let n = counts(at);
+            let count = [n[0] + node.shift.count[0], n[1] + node.shift.count[1]];
+            let expected = self.demodulator.expected(&self.motif, count);
+            let gain = node.shift.gain.clamp(0.2, 5.0);
+            for (q, &(h, k)) in lines.iter().enumerate() {
+                let rest = node.window.lines[q] - expected[q] * gain;
+                change[q] += rest * Complex64::from_polar(gain, -TAU * (h * count[0] + k * count[1]));
+                rests[q].push(rest.norm_sqr());
+            }
+            weight += gain * gain;
+        }
+        for (q, change) in change.into_iter().enumerate() {
+            self.motif.amplitude[q] += change / weight.max(1e-9);
+        }
+        let power: f64 = self.motif.amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>() / lines.len() as f64;
+        for (noise, rests) in self.motif.noise.iter_mut().zip(rests) {
+            // The median of a squared complex normal is ln 2 of its mean.
+            *noise = (median(rests) / std::f64::consts::LN_2).max(1e-4 * power).max(1e-12);
+        }
+    }
+
+    /// Measures every block again at the place and with the steps its neighbours give together.
+    fn polish(&mut self) {
+        let measured: Vec<_> = self.nodes.keys().map(|&at| (at, self.measure(at, 2, 0.0))).collect();
+        for (at, node) in measured {
+            match node {
+                Some(node) => self.nodes.insert(at, node),
+                None => self.nodes.remove(&at),
+            };
+        }
+    }
+
+    /// Drops blocks that no longer belong, that contradict their neighbours, or that hang on by a thread; keeps the part
+    /// connected with the seed.
+    fn prune(&mut self) {
+        let usual = self.usual_coherence();
+        let rest = |n: &Node, axis: usize| n.shift.count[axis];
+        let spread = |axis: usize| 1.4826 * median(self.nodes.values().map(|n| rest(n, axis).abs()).collect());
+        let limit = [(5.0 * spread(0)).max(0.02), (5.0 * spread(1)).max(0.02)];
+        let good = |n: &Node| {
+            n.shift.coherence >= SAME_FABRIC * usual && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
+        };
+        self.nodes.retain(|_, n| good(n));
+        let companions = |k: &(i32, i32)| self.around(*k, 1).len() - 1;
+        let lonely: Vec<_> = self.nodes.keys().filter(|k| companions(k) < 3).copied().collect();
+        lonely.iter().for_each(|k| drop(self.nodes.remove(k)));
+        region::keep_largest(&mut self.nodes);
+    }
+}
+
+fn counts(at: (i32, i32)) -> [f64; 2] {
+    [f64::from(at.0 * SPACING), f64::from(at.1 * SPACING)]
+}
+
+/// The middle value; 0 of nothing.
+pub(super) fn median(mut v: Vec<f64>) -> f64 {
+    if v.is_empty() {
+        return 0.0;
+    }
+    let middle = v.len() / 2;
+    *v.select_nth_unstable_by(middle, f64::total_cmp).1
+}

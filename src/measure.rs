@@ -1,0 +1,172 @@
+//! THE CHAIN, as a table of contents: photo bytes, what the user says, and a progress callback → what was measured, or
+//! why not.
+
+mod compose;
+mod fabric_stage;
+mod scale_stage;
+
+use crate::gauge::{GaugeSettings, RulerOn};
+use crate::lattice::StitchPattern;
+use crate::photo::{self, Photo};
+use crate::plane::{CameraPrior, Span};
+use crate::quantity::RulerClass;
+use crate::record::{Evidence, PhotoFacts, Record};
+use crate::refusal::Refusal;
+use crate::ruler::RulerUnit;
+use std::ops::ControlFlow;
+
+/// What the user says about the photo; anything may be missing.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Setup {
+    /// What was knitted; `None` lets the pattern be recognised.
+    pub stitch: Option<StitchPattern>,
+    /// What the ruler counts in; `None` lets it be read.
+    pub ruler_unit: Option<RulerUnit>,
+    /// Pitch of a printed grid that is to give the scale, in mm.
+    pub grid_mm: Option<f64>,
+    /// Two points and a length that are to give the scale.
+    pub span: Option<Span>,
+    /// Direction of the row in the photo, in degrees (0 right, 90 down), either way along it.
+    pub row_direction_deg: Option<f64>,
+    /// Part of the photo to look at: left, top, width, height, in pixels.
+    pub region: Option<[f64; 4]>,
+    /// How accurate the ruler is.
+    pub ruler_class: Option<RulerClass>,
+    /// Name of the ruler, so that measurements with the same ruler are known to share its error.
+    pub ruler_id: Option<String>,
+    /// Thickness of the ruler, in mm.
+    pub ruler_thickness_mm: Option<f64>,
+    /// What the ruler lies on.
+    pub ruler_on: Option<RulerOn>,
+    /// Stitches and rows per 10 cm the user expects: settles rivals only.
+    pub expected: Option<(f64, f64)>,
+}
+
+/// The stages of the chain, in order.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// Bytes → upright picture.
+    Decode,
+    /// Looking for the ruler and reading its graduations.
+    Ruler,
+    /// From the graduations to the fabric's plane.
+    Plane,
+    /// Looking for what is knitted.
+    Fabric,
+    /// Following the lattice of stitches and rows.
+    Lattice,
+    /// Gauge and budget.
+    Gauge,
+}
+
+impl Stage {
+    /// What happens in this stage, in plain words.
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Decode => "opening the photo",
+            Self::Ruler => "reading the ruler",
+            Self::Plane => "working out the scale",
+            Self::Fabric => "finding the knitting",
+            Self::Lattice => "counting stitches and rows",
+            Self::Gauge => "working out the gauge",
+        }
+    }
+}
+
+/// What came of one photo.
+#[derive(Debug)]
+pub struct Outcome {
+    /// What is kept.
+    pub record: Record,
+    /// What was seen; `None` when the photo could not be read.
+    pub evidence: Option<Evidence>,
+    /// The picture itself; `None` when it could not be read.
+    pub photo: Option<Photo>,
+}
+
+/// Why a chain ended before its last stage.
+enum Ended {
+    Refused(Refusal),
+    Stopped,
+}
+
+impl From<Refusal> for Ended {
+    fn from(refusal: Refusal) -> Self {
+        Self::Refused(refusal)
+    }
+}
+
+/// Called as each stage begins; may stop the work.
+type Progress<'a> = &'a mut dyn FnMut(Stage) -> ControlFlow<()>;
+
+fn begin(stage: Stage, progress: Progress) -> Result<(), Ended> {
+    if progress(stage).is_break() { Err(Ended::Stopped) } else { Ok(()) }
+}
+
+/// Measures one photo. `progress` is called as each stage begins and may stop the work: the record then has status
+/// `failed` with error code `stopped`.
+pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
+    let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
+    if progress(Stage::Decode).is_break() {
+        return Outcome { record: stopped(facts), evidence: None, photo: None };
+    }
+    let photo = match photo::decode(bytes) {
+        Ok(photo) => photo,
+        Err(error) => {
+            let record = Record::unreadable(facts, error.code(), error.to_string());
+            return Outcome { record, evidence: None, photo: None };
+        }
+    };
+    (facts.width_px, facts.height_px) = (Some(photo.width()), Some(photo.height()));
+    facts.focal_length_35mm = photo.focal_length_35mm;
+    let mut evidence = Evidence::default();
+    let record = match chain(&photo, setup, progress, &mut evidence) {
+        Ok(finished) => compose::record(facts, setup, &finished),
+        Err(Ended::Refused(refusal)) => Record::refused(facts, &refusal),
+        Err(Ended::Stopped) => stopped(facts),
+    };
+    Outcome { record, evidence: Some(evidence), photo: Some(photo) }
+}
+
+fn stopped(facts: PhotoFacts) -> Record {
+    Record::failed(facts, "stopped", "stopped on request")
+}
+
+/// The stages one after the other; what each saw goes into `evidence` at once, so that a refusal can be drawn too.
+fn chain(
+    photo: &Photo,
+    setup: &Setup,
+    progress: Progress,
+    evidence: &mut Evidence,
+) -> Result<compose::Finished, Ended> {
+    let region = setup.region.map(scale_stage::rectangle);
+    let prior = CameraPrior::of(photo);
+
+    begin(Stage::Ruler, progress)?;
+    let scale = scale_stage::read(photo, setup)?;
+    scale.show(evidence);
+
+    begin(Stage::Plane, progress)?;
+    let first = scale_stage::plane(&scale, &prior, &[])?;
+
+    begin(Stage::Fabric, progress)?;
+    let excluded = scale.excluded();
+    let decision = fabric_stage::decide(photo, &first.map, setup, &excluded, region.as_deref())?;
+
+    begin(Stage::Lattice, progress)?;
+    let reading = fabric_stage::follow(photo, &first.map, &decision, &excluded, region.as_deref())?;
+    fabric_stage::show(&reading, evidence);
+
+    begin(Stage::Gauge, progress)?;
+    let plane = scale_stage::plane(&scale, &prior, &fabric_stage::independent_counts(&reading))?;
+    scale_stage::check_tilt(&plane)?;
+    let settings = GaugeSettings {
+        ruler_class: setup.ruler_class,
+        ruler_id: setup.ruler_id.clone(),
+        ruler_thickness_mm: setup.ruler_thickness_mm,
+        ruler_on: setup.ruler_on.or_else(|| scale.lies_on(&reading)),
+    };
+    let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    finished.show(evidence);
+    Ok(finished)
+}

@@ -1,0 +1,326 @@
+//! The fitted lattice over the fabric: a line through every stitch column and every row, numbered, with the loops that
+//! were seen on their crossings.
+
+use super::Pen;
+use super::canvas::{Canvas, Mark, Place, colour, words_size};
+use crate::plane::PlaneMap;
+use crate::quantity::PlanePoint;
+use crate::record::{Evidence, LatticeModel, LoopSeen};
+
+/// More lines than this in one direction can't be told apart in any picture, and would take for ever to draw.
+const MOST_LINES: f64 = 2000.0;
+
+/// Draws the region's outline, the lattice's lines and numbers, the loops and the axes.
+pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
+    let outline = pen.places(&evidence.region_px);
+    let drawn = evidence.lattice.as_ref().and_then(|model| Drawn::new(model, evidence, pen));
+    if let Some(drawn) = &drawn {
+        draw_lines(canvas, drawn, pen);
+    }
+    if let (Some(&first), true) = (outline.first(), outline.len() > 2) {
+        let closed: Vec<Place> = outline.iter().copied().chain([first]).collect();
+        let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen.px).collect();
+        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px), 0.9);
+    }
+    let pitch_px = drawn.as_ref().map_or(12.0 * pen.px, |d| d.pitch_px);
+    draw_loops(canvas, &evidence.loops, pitch_px, pen);
+    if let Some(drawn) = &drawn {
+        draw_numbers(canvas, drawn, pen);
+        draw_axes(canvas, drawn, pen);
+    }
+}
+
+/// Smaller of the px between stitches and the px between rows in the middle of the region, in the photo.
+pub fn pitch_px(evidence: &Evidence) -> Option<f64> {
+    let drawn = Drawn::new(evidence.lattice.as_ref()?, evidence, Pen::PLAIN)?;
+    Some(drawn.pitch_px)
+}
+
+/// The two families of lines.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Family {
+    /// Lines of constant stitch number: along the wales.
+    Stitches,
+    /// Lines of constant row number: along the rows.
+    Rows,
+}
+
+/// The lattice made ready for drawing: the region in (stitch, row) numbers, and the way back to the photo, in px of the canvas.
+struct Drawn<'a> {
+    map: &'a PlaneMap,
+    pen: Pen,
+    origin: PlanePoint,
+    steps: ([f64; 2], [f64; 2]),
+    departures: Departures,
+    /// Corners of the region in (stitch, row) numbers.
+    region: Vec<(f64, f64)>,
+    /// Smallest and largest (stitch, row) number in the region.
+    low: (f64, f64),
+    high: (f64, f64),
+    /// Smaller of the px between stitches and the px between rows, in the middle of the region.
+    pitch_px: f64,
+}
+
+impl<'a> Drawn<'a> {
+    fn new(model: &'a LatticeModel, evidence: &Evidence, pen: Pen) -> Option<Self> {
+        let numbers = |p: PlanePoint| {
+            let (x, y) = (p.x - model.origin.x, p.y - model.origin.y);
+            let along = |f: [f64; 2]| f[0] * x + f[1] * y;
+            (along(model.basis.stitch), along(model.basis.row))
+        };
+        let in_plane = evidence.region_px.iter().filter_map(|&p| model.map.to_plane(p));
+        let region: Vec<(f64, f64)> = in_plane.map(numbers).collect();
+        let fold = |pick: fn(f64, f64) -> f64, start: f64| {
+            region.iter().fold((start, start), |a, p| (pick(a.0, p.0), pick(a.1, p.1)))
+        };
+        let (low, high) = (fold(f64::min, f64::INFINITY), fold(f64::max, f64::NEG_INFINITY));
+        let few = |low: f64, high: f64| high - low > 0.0 && high - low < MOST_LINES;
+        if !few(low.0, high.0) || !few(low.1, high.1) {
+            return None;
+        }
+        let residuals = evidence.blocks.iter().map(|b| {
+            let n = numbers(b.at);
+            (b.at, b.stitches - n.0, b.rows - n.1)
+        });
+        let departures = Departures::new(residuals.collect());
+        let steps = model.basis.steps_mm()?;
+        let mut drawn =
+            Self { map: &model.map, pen, origin: model.origin, steps, departures, region, low, high, pitch_px: 1.0 };
+        let (i, j) = ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
+        let middle = drawn.at(i, j)?;
+        let px = |p: Place| (p.0 - middle.0).hypot(p.1 - middle.1);
+        drawn.pitch_px = px(drawn.at(i + 1.0, j)?).min(px(drawn.at(i, j + 1.0)?));
+        Some(drawn)
+    }
+
+    /// Where the photo shows stitch number `stitch` in row number `row`.
+    fn at(&self, stitch: f64, row: f64) -> Option<Place> {
+        let on_plane = |i: f64, j: f64| {
+            let (s, r) = self.steps;
+            self.origin.moved(i * s[0] + j * r[0], i * s[1] + j * r[1])
+        };
+        let (ds, dr) = self.departures.at(on_plane(stitch, row));
+        self.map.to_photo(on_plane(stitch - ds, row - dr)).map(|p| self.pen.place(p))
+    }
+
+    /// The whole numbers of one family in the region.
+    fn whole_numbers(&self, family: Family) -> std::ops::RangeInclusive<i64> {
+        let (low, high) = match family {
+            Family::Stitches => (self.low.0, self.high.0),
+            Family::Rows => (self.low.1, self.high.1),
+        };
+        low.ceil() as i64..=high.floor() as i64
+    }
+
+    /// The pieces of one line that lie in the region, each as points in the photo.
+    fn pieces(&self, family: Family, number: f64) -> Vec<Vec<Place>> {
+        self.crossings(family, number)
+            .chunks_exact(2)
+            .map(|ends| self.piece(family, number, ends[0], ends[1]))
+            .collect()
+    }
+
+    fn piece(&self, family: Family, number: f64, from: f64, to: f64) -> Vec<Place> {
+        let parts = (2.0 * (to - from)).ceil().clamp(1.0, 2.0 * MOST_LINES) as u32;
+        let along = (0..=parts).map(|k| from + (to - from) * f64::from(k) / f64::from(parts));
+        let at = |t| match family {
+            Family::Stitches => self.at(number, t),
+            Family::Rows => self.at(t, number),
+        };
+        along.filter_map(at).collect()
+    }
+
+    /// Where the line enters and leaves the region, sorted: an even number of places along it.
+    fn crossings(&self, family: Family, number: f64) -> Vec<f64> {
+        let turned = |p: (f64, f64)| if family == Family::Stitches { p } else { (p.1, p.0) };
+        let next = self.region.iter().cycle().skip(1);
+        let mut found: Vec<f64> = self
+            .region
+            .iter()
+            .zip(next)
+            .filter_map(|(&a, &b)| {
+                let (a, b) = (turned(a), turned(b));
+                ((a.0 <= number) != (b.0 <= number)).then(|| a.1 + (b.1 - a.1) * (number - a.0) / (b.0 - a.0))
+            })
+            .collect();
+        found.sort_by(f64::total_cmp);
+        found
+    }
+}
+
+/// How the fabric departs from the even lattice, from place to place: the blocks' counts minus the model's, smoothed.
+/// Their common offset is left out, since the blocks count from an arbitrary zero.
+struct Departures {
+    blocks: Vec<(PlanePoint, f64, f64)>,
+    reach_mm: f64,
+}
+
+impl Departures {
+    fn new(mut blocks: Vec<(PlanePoint, f64, f64)>) -> Self {
+        let median = |mut v: Vec<f64>| {
+            v.sort_by(f64::total_cmp);
+            v.get(v.len() / 2).copied().unwrap_or(0.0)
+        };
+        let stitches = median(blocks.iter().map(|b| b.1).collect());
+        let rows = median(blocks.iter().map(|b| b.2).collect());
+        for block in &mut blocks {
+            block.1 -= stitches;
+            block.2 -= rows;
+        }
+        let nearest =
+            |p: PlanePoint| blocks.iter().map(|b| b.0.distance(p)).filter(|&d| d > 1e-6).fold(f64::INFINITY, f64::min);
+        let reach_mm = median(blocks.iter().take(50).map(|b| nearest(b.0)).collect());
+        Self { blocks, reach_mm: 1.5 * reach_mm }
+    }
+
+    /// Departure in (stitches, rows) at a place in the plane; (0, 0) where no block is near.
+    fn at(&self, p: PlanePoint) -> (f64, f64) {
+        let (mut weights, mut stitches, mut rows) = (0.0, 0.0, 0.0);
+        for (at, s, r) in &self.blocks {
+            let q = at.distance(p) / self.reach_mm;
+            if q < 4.0 {
+                let w = (-0.5 * q * q).exp();
+                weights += w;
+                stitches += w * s;
+                rows += w * r;
+            }
+        }
+        if weights > 1e-6 { (stitches / weights, rows / weights) } else { (0.0, 0.0) }
+    }
+}
+
+fn draw_lines(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
+    let thin = (0.05 * drawn.pitch_px).clamp(0.7, pen.px);
+    let (mut each, mut fifth, mut tenth) = (Vec::new(), Vec::new(), Vec::new());
+    for family in [Family::Stitches, Family::Rows] {
+        for (count, number) in (1_u32..).zip(drawn.whole_numbers(family)) {
+            let (layer, width) = match (count % 10, count % 5) {
+                (0, _) => (&mut tenth, 2.2 * thin),
+                (_, 0) => (&mut fifth, 1.4 * thin),
+                _ => (&mut each, thin),
+            };
+            for piece in drawn.pieces(family, number as f64) {
+                layer.extend(Mark::path(&piece, width));
+            }
+        }
+    }
+    let casing = (colour::BLACK, 0.5 * thin);
+    canvas.layer(&each, colour::SKY, casing, 0.7);
+    canvas.layer(&fifth, colour::WHITE, casing, 0.8);
+    canvas.layer(&tenth, colour::YELLOW, casing, 0.9);
+}
+
+fn draw_loops(canvas: &mut Canvas, loops: &[LoopSeen], pitch_px: f64, pen: Pen) {
+    let radius = (0.11 * pitch_px).clamp(1.2, 5.0 * pen.px);
+    let (seen, missing): (Vec<&LoopSeen>, Vec<&LoopSeen>) = loops.iter().partition(|l| l.matched);
+    let discs: Vec<Mark> = seen.iter().map(|l| Mark::Disc { centre: pen.place(l.at_px), radius }).collect();
+    canvas.layer(&discs, colour::VERMILION, (colour::WHITE, 0.45 * radius), 1.0);
+    let width = (0.5 * radius).max(1.0);
+    let crosses: Vec<Mark> =
+        missing.iter().flat_map(|l| Mark::cross(pen.place(l.at_px), 2.0 * radius, width)).collect();
+    canvas.layer(&crosses, colour::BLACK, (colour::YELLOW, 0.45 * radius), 1.0);
+}
+
+/// Numbers every fifth line (every tenth where the lines are close) at both of its ends.
+fn draw_numbers(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
+    let size = 16.0 * pen.px;
+    let every = if drawn.pitch_px * 5.0 > 2.5 * size { 5 } else { 10 };
+    let extent = canvas.size();
+    let mut words = Vec::new();
+    for family in [Family::Stitches, Family::Rows] {
+        for (count, number) in (1_u32..).zip(drawn.whole_numbers(family)) {
+            if count % every != 0 {
+                continue;
+            }
+            let pieces = drawn.pieces(family, number as f64);
+            let (Some(first), Some(last)) = (pieces.first(), pieces.last()) else { continue };
+            let ends = [first.get(..2).map(|p| (p[0], p[1])), last.last_chunk::<2>().map(|p| (p[1], p[0]))];
+            let on_canvas = |p: Place| (0.0..=extent.0).contains(&p.0) && (0.0..=extent.1).contains(&p.1);
+            for (end, inner) in ends.into_iter().flatten().filter(|ends| on_canvas(ends.0)) {
+                words.push(words_beyond(canvas, end, inner, count.to_string(), size));
+            }
+        }
+    }
+    canvas.layer(&words, colour::BLACK, (colour::WHITE, 0.14 * size), 1.0);
+}
+
+/// Words just beyond the end of a line, moved inwards where the picture ends.
+fn words_beyond(canvas: &Canvas, end: Place, inner: Place, text: String, size: f64) -> Mark {
+    let (dx, dy) = (end.0 - inner.0, end.1 - inner.1);
+    let length = dx.hypot(dy).max(1e-9);
+    let half = (words_size(&text, size).0 / 2.0 + 0.2 * size, 0.6 * size);
+    // As far out as the words' own box needs in this direction.
+    let step = (half.0 * dx.abs() + half.1 * dy.abs()) / length + 0.1 * size;
+    let (w, h) = canvas.size();
+    let into = |v: f64, half: f64, extent: f64| v.max(half).min((extent - half).max(half));
+    let centre = (into(end.0 + dx / length * step, half.0, w), into(end.1 + dy / length * step, half.1, h));
+    Mark::Words { centre, size, text }
+}
+
+/// Two arrows from a corner of the region, in the directions in which stitch and row numbers grow.
+fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
+    let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
+    let towards_corner = |p: &(f64, f64)| (p.0 - drawn.low.0) / extent.0 + (p.1 - drawn.low.1) / extent.1;
+    let Some(&corner) = drawn.region.iter().min_by(|a, b| towards_corner(a).total_cmp(&towards_corner(b))) else {
+        return;
+    };
+    let from = (corner.0 + 0.04 * extent.0, corner.1 + 0.04 * extent.1);
+    let Some(start) = drawn.at(from.0, from.1) else { return };
+    let tips = [
+        (drawn.at(from.0 + 0.25 * extent.0, from.1), "stitches"),
+        (drawn.at(from.0, from.1 + 0.25 * extent.1), "rows"),
+    ];
+    let size = 20.0 * pen.px;
+    let (mut arrows, mut words) = (Vec::new(), Vec::new());
+    for (tip, text) in tips {
+        let Some(tip) = tip else { continue };
+        arrows.extend(arrow(start, tip, pen));
+        words.push(words_beyond(canvas, tip, start, text.to_owned(), size));
+    }
+    canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen.px), 1.0);
+    canvas.layer(&words, colour::BLUE, (colour::WHITE, 0.16 * size), 1.0);
+}
+
+fn arrow(from: Place, to: Place, pen: Pen) -> [Mark; 3] {
+    let (dx, dy) = (to.0 - from.0, to.1 - from.1);
+    let length = dx.hypot(dy).max(1e-9);
+    let (ux, uy) = (dx / length, dy / length);
+    let (back, side) = (10.0 * pen.px, 5.0 * pen.px);
+    let barb = |side: f64| (to.0 - ux * back - uy * side, to.1 - uy * back + ux * side);
+    let line = |from, to| Mark::Line { from, to, width: 3.0 * pen.px };
+    [line(from, to), line(barb(side), to), line(barb(-side), to)]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lattice::Basis;
+    use crate::quantity::PhotoPoint;
+    use nalgebra::Matrix3;
+
+    fn evidence() -> Evidence {
+        let map = PlaneMap::new(Matrix3::new(0.1, 0.0, 0.0, 0.0, 0.1, 0.0, 0.0, 0.0, 1.0), None).unwrap();
+        let basis = Basis { stitch: [0.2, 0.0], row: [0.0, -0.25] };
+        let corner = PhotoPoint::new;
+        Evidence {
+            region_px: vec![corner(100.0, 100.0), corner(400.0, 100.0), corner(400.0, 300.0), corner(100.0, 300.0)],
+            lattice: Some(LatticeModel { map, basis, origin: PlanePoint::new(11.0, 29.0) }),
+            ..Evidence::default()
+        }
+    }
+
+    #[test]
+    fn one_line_through_each_stitch_and_row_of_the_region() {
+        let evidence = evidence();
+        let drawn = Drawn::new(evidence.lattice.as_ref().unwrap(), &evidence, Pen::PLAIN).unwrap();
+        // 30 mm × 20 mm at 2 stitches and 2.5 rows per cm, the first of each inside the edge.
+        assert_eq!(drawn.whole_numbers(Family::Stitches), 0..=5);
+        assert_eq!(drawn.whole_numbers(Family::Rows), 0..=4);
+        let pieces = drawn.pieces(Family::Stitches, 1.0);
+        assert_eq!(pieces.len(), 1);
+        let (first, last) = (pieces[0][0], *pieces[0].last().unwrap());
+        assert!((first.0 - 160.0).abs() < 1e-9 && (last.0 - 160.0).abs() < 1e-9);
+        assert!((first.1 - 300.0).abs() < 1e-9 && (last.1 - 100.0).abs() < 1e-9);
+        assert!((drawn.pitch_px - 40.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,60 @@
+//! The largest parts of the uncertainty, and what would make them smaller.
+
+use crate::record::{Contribution, Record};
+
+/// Sources below this share of the largest one (in variance) are not worth advice: halving them would not show.
+const WORTH_ADVICE: f64 = 0.25;
+
+const REPLACE_RULER: &str = "Use a better ruler (steel, not a cloth tape), with more of its length in the picture; say which with --ruler-class.";
+const SHOW_MORE: &str = "Photograph a larger part of the fabric, or a larger swatch.";
+const HOLD_LEVEL: &str = "Hold the camera level, straight above the swatch, and show more of the ruler.";
+const STEP_BACK: &str = "Take the photo from farther away, and say how thick the ruler is and what it lies on (--ruler-thickness, --ruler-on).";
+const ORIGINAL: &str = "Use the photo as the camera stored it, uncut, with its focal length still in it.";
+const KEEP_CENTRAL: &str = "Step back a little, with swatch and ruler near the middle of the picture.";
+const READ_BETTER: &str = "Take the photo closer and sharp, with more of the ruler in it and no glare on it.";
+
+/// Words in the name of a source, and what makes that source smaller. The first that fits counts.
+const REMEDIES: [(&str, &str); 12] = [
+    ("tilt", HOLD_LEVEL),
+    ("direction", HOLD_LEVEL),
+    ("irregular", SHOW_MORE),
+    ("accuracy", REPLACE_RULER),
+    ("graduations", READ_BETTER),
+    ("height", STEP_BACK),
+    ("thickness", STEP_BACK),
+    ("focal", ORIGINAL),
+    ("cut", ORIGINAL),
+    ("lens", KEEP_CENTRAL),
+    ("typed length", "Give a longer --span, with its ends read on an enlarged picture."),
+    ("region", SHOW_MORE),
+];
+
+/// The largest contributions, largest first.
+pub fn largest(record: &Record, count: usize) -> Vec<&Contribution> {
+    let mut parts: Vec<&Contribution> = record.budget.iter().filter(|p| variance(p) > 0.0).collect();
+    parts.sort_by(|a, b| variance(b).total_cmp(&variance(a)));
+    parts.truncate(count);
+    parts
+}
+
+/// What would make the largest contributions smaller, each advice once.
+pub fn advice(record: &Record) -> Vec<&'static str> {
+    let parts = largest(record, 3);
+    let Some(most) = parts.first().map(|p| variance(p)) else { return Vec::new() };
+    let worth = parts.iter().filter(|p| variance(p) >= WORTH_ADVICE * most);
+    let mut out: Vec<&'static str> = Vec::new();
+    for advice in worth.filter_map(|p| remedy(&p.source)) {
+        if !out.contains(&advice) {
+            out.push(advice);
+        }
+    }
+    out
+}
+
+fn remedy(source: &str) -> Option<&'static str> {
+    REMEDIES.iter().find(|(word, _)| source.contains(word)).map(|(_, remedy)| *remedy)
+}
+
+fn variance(part: &Contribution) -> f64 {
+    part.stitches_percent.powi(2) + part.rows_percent.powi(2)
+}

@@ -1,0 +1,10 @@
+//! Records as JSON, for programs.
+
+use crate::record::Record;
+
+/// The record as one line of JSON with its line end.
+pub fn line(record: &Record) -> String {
+    // A record is plain numbers and texts under text keys; serde_json can refuse only other keys.
+    let json = serde_json::to_string(record).unwrap_or_default();
+    format!("{json}\n")
+}

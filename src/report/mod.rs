@@ -1,0 +1,6 @@
+//! Reports: a record, and the evidence beside it, put into words and pictures. Pure functions; nothing is read or written.
+
+pub mod annotate;
+mod budget;
+pub mod json;
+pub mod text;

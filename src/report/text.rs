@@ -1,0 +1,203 @@
+//! A record in words, for people: short lines that fit 80 columns.
+
+use super::budget;
+use crate::quantity::{Expanded, plus_minus};
+use crate::record::{Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind};
+use crate::refusal::Rival;
+use crate::ruler::RulerUnit;
+
+/// Longest line.
+const COLUMNS: usize = 78;
+/// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
+const FOUR_INCHES: f64 = 1.016;
+/// Contributions that are worth telling.
+const LARGEST: usize = 3;
+
+/// What was measured and how sure it is, or what is wrong and what to do.
+pub fn describe(record: &Record) -> String {
+    let mut out = Lines::default();
+    out.plain(&record.photo.file);
+    if let Some(gauge) = &record.gauge {
+        gauge_lines(&mut out, gauge);
+        basis_lines(&mut out, record);
+        limits(&mut out, record);
+    }
+    if let Some(refusal) = &record.refusal {
+        refusal_lines(&mut out, refusal);
+        if let Some(scale) = &record.scale {
+            out.entry("Seen", &scale_words(scale));
+        }
+    }
+    if let Some(error) = &record.error {
+        out.paragraph(&format!("Not measured: {}.", error.message));
+    }
+    if !record.cautions.is_empty() {
+        out.heading("Careful");
+        record.cautions.iter().for_each(|c| out.item(&sentence(&c.message)));
+    }
+    if record.gauge.is_some() {
+        let advice = budget::advice(record);
+        if !advice.is_empty() {
+            out.heading("To know it better");
+            advice.iter().for_each(|a| out.item(a));
+        }
+    }
+    out.0
+}
+
+/// `22.4 ± 0.3 stitches per 10 cm`.
+pub fn per_10cm(interval: &Expanded, what: &str) -> String {
+    format!("{} {what} per 10 cm", plus_minus(interval.value, interval.expanded_uncertainty))
+}
+
+/// One of several possible readings in one line.
+pub fn rival(rival: &Rival) -> String {
+    let reading = format!("{:.1} stitches x {:.1} rows per 10 cm", rival.stitches_per_10cm, rival.rows_per_10cm);
+    if rival.why.is_empty() { reading } else { format!("{reading}: {}", rival.why) }
+}
+
+fn gauge_lines(out: &mut Lines, gauge: &Gauge) {
+    for (interval, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
+        let four_in = plus_minus(interval.value * FOUR_INCHES, interval.expanded_uncertainty * FOUR_INCHES);
+        out.plain(&format!("  {:<34}({four_in} per 4 in)", per_10cm(interval, what)));
+    }
+    let percent = gauge.stitches_per_10cm.confidence.fraction() * 100.0;
+    out.paragraph(&format!(
+        "The true gauge of this swatch, as it lies, is in these intervals with {percent:.0} % confidence."
+    ));
+    if let Some(next) = &gauge.next_fabric {
+        let value = |i: &Expanded| plus_minus(i.value, i.expanded_uncertainty);
+        let (stitches, rows) = (value(&next.stitches_per_10cm), value(&next.rows_per_10cm));
+        out.paragraph(&format!("Another fabric knitted alike: {stitches} stitches and {rows} rows per 10 cm."));
+    }
+}
+
+fn basis_lines(out: &mut Lines, record: &Record) {
+    if let Some(pattern) = &record.stitch_pattern {
+        out.entry("Pattern", &pattern_words(pattern));
+    }
+    if let Some(lattice) = &record.lattice {
+        out.entry("Counted", &counted_words(lattice));
+    }
+    if let Some(scale) = &record.scale {
+        out.entry("Scale", &scale_words(scale));
+    }
+}
+
+fn pattern_words(note: &PatternNote) -> String {
+    let p = &note.pattern;
+    let repeat = if (p.repeat_stitches, p.repeat_rows) == (1, 1) {
+        String::new()
+    } else {
+        format!(", repeat {} stitches x {} rows", p.repeat_stitches, p.repeat_rows)
+    };
+    let source = match (note.source, note.confidence) {
+        (PatternSource::Declared, _) => "as you said".to_owned(),
+        (PatternSource::Recognised, Some(c)) => format!("recognised, {:.0} % sure", (c * 100.0).floor().min(99.0)),
+        (PatternSource::Recognised, None) => "recognised".to_owned(),
+    };
+    format!("{}{repeat} ({source})", p.name)
+}
+
+fn counted_words(lattice: &LatticeNote) -> String {
+    format!("{:.1} stitches x {:.1} rows", lattice.stitches_counted, lattice.rows_counted)
+}
+
+fn scale_words(scale: &Scale) -> String {
+    let unit = match scale.unit {
+        Some(RulerUnit::Cm) => " in cm",
+        Some(RulerUnit::Inch) => " in inches",
+        None => "",
+    };
+    let kind = match scale.kind {
+        ScaleKind::Ruler => "ruler",
+        ScaleKind::Card => "calibration card",
+        ScaleKind::Id1 => "card of ID-1 size",
+        ScaleKind::Grid => "printed grid",
+        ScaleKind::Span => "length you gave",
+        ScaleKind::Outline => "outline of the swatch",
+    };
+    let marks = match scale.graduations_read {
+        0 => String::new(),
+        n => format!(", {n} marks over {:.0} mm", scale.length_read_mm),
+    };
+    let tilt = scale.tilt_deg.map_or_else(String::new, |t| format!(", camera tilted by {t:.0} degrees"));
+    format!("{kind}{unit}{marks}, {:.1} px per mm{tilt}", scale.px_per_mm)
+}
+
+fn limits(out: &mut Lines, record: &Record) {
+    let largest = budget::largest(record, LARGEST);
+    if largest.is_empty() {
+        return;
+    }
+    out.heading("What the intervals come from most (standard uncertainty: stitches, rows)");
+    for part in largest {
+        let percent = |p: f64| format!("{:.2} %", p.abs());
+        out.item(&format!("{}: {}, {}", part.source, percent(part.stitches_percent), percent(part.rows_percent)));
+    }
+}
+
+fn refusal_lines(out: &mut Lines, refusal: &RefusalNote) {
+    out.paragraph(&format!("No gauge: {}.", refusal.message.trim_end_matches('.')));
+    if !refusal.rivals.is_empty() {
+        out.heading("It could be");
+        refusal.rivals.iter().for_each(|r| out.item(&rival(r)));
+    }
+    out.heading("What to do");
+    out.item(&refusal.advice);
+}
+
+/// The text with a capital letter in front and a full stop behind.
+fn sentence(text: &str) -> String {
+    let mut letters = text.trim_end_matches('.').chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
+}
+
+/// Lines of text, broken at [`COLUMNS`].
+#[derive(Default)]
+struct Lines(String);
+
+impl Lines {
+    fn plain(&mut self, line: &str) {
+        self.0.push_str(line);
+        self.0.push('\n');
+    }
+
+    fn indented(&mut self, first: &str, rest: &str, text: &str) {
+        for (i, line) in wrap(text, COLUMNS - rest.chars().count()).iter().enumerate() {
+            let indent = if i == 0 { first } else { rest };
+            self.plain(&format!("{indent}{line}"));
+        }
+    }
+
+    fn paragraph(&mut self, text: &str) {
+        self.indented("  ", "  ", text);
+    }
+
+    fn entry(&mut self, name: &str, text: &str) {
+        self.indented(&format!("  {:<9}", format!("{name}:")), "           ", text);
+    }
+
+    fn heading(&mut self, text: &str) {
+        self.indented("  ", "  ", &format!("{text}:"));
+    }
+
+    fn item(&mut self, text: &str) {
+        self.indented("  - ", "    ", text);
+    }
+}
+
+/// The text in lines of at most `columns` letters, broken between words; a longer word keeps a line to itself.
+pub fn wrap(text: &str, columns: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
