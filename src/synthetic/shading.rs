@@ -1,6 +1,7 @@
 //! Light on yarn, table and ruler: a lamp from one side, light from all around that hollows keep out, soft shadows.
 
 use super::fabric_surface::FabricSurface;
+use super::hollows::Hollows;
 use super::ruler_face::RulerFace;
 use super::scene::{Body, Scene};
 use super::table;
@@ -146,14 +147,8 @@ impl<'a> Stage<'a> {
         let scale = self.view.px_per_mm(fabric.centre_mm[0], fabric.centre_mm[1], 0.0);
         let near = (0.33 * fabric.stitch_mm() * scale).max(1.0) as usize;
         let wide = (1.3 * fabric.stitch_mm() * scale).max(2.0) as usize;
-        Hollows {
-            near: blurred(&layer.heights, width, height, near),
-            wide: blurred(&layer.heights, width, height, wide),
-            width,
-            height,
-            yarn_mm: surface.yarn_mm() as f32,
-            step: [0, 1].map(|c| (f64::from(self.lamp.to[c]) * 0.8 * wide as f64) as isize),
-        }
+        let step = [0, 1].map(|c| (f64::from(self.lamp.to[c]) * 0.8 * wide as f64) as isize);
+        Hollows::new(&layer.heights, [width, height], [near, wide], surface.yarn_mm() as f32, step)
     }
 
     fn light(
@@ -329,94 +324,9 @@ fn unit(v: [f32; 3]) -> [f32; 3] {
     v.map(|c| c / size)
 }
 
-/// Where light does not reach: mean heights around every pixel.
-struct Hollows {
-    near: Vec<f32>,
-    wide: Vec<f32>,
-    width: usize,
-    height: usize,
-    yarn_mm: f32,
-    /// Step towards the lamp, px.
-    step: [isize; 2],
-}
-
-impl Hollows {
-    fn none() -> Self {
-        Self { near: Vec::new(), wide: Vec::new(), width: 0, height: 0, yarn_mm: 1.0, step: [0, 0] }
-    }
-
-    /// Share of the light from all around that reaches a height here: less the deeper it lies below its surroundings.
-    fn open(&self, index: usize, height: f32) -> f32 {
-        let Some(&near) = self.near.get(index) else { return 1.0 };
-        let below = ((near - height) / self.yarn_mm).max(0.0);
-        let wider = ((self.wide[index] - height) / self.yarn_mm).max(0.0);
-        1.0 / (1.0 + 1.4 * below * below + 0.9 * below + 0.35 * wider)
-    }
-
-    /// Share of the lamp that reaches a height here past the surroundings towards the lamp.
-    fn lit(&self, index: usize, [x, y]: [usize; 2], height: f32) -> f32 {
-        if self.near.is_empty() {
-            return 1.0;
-        }
-        let tx = (x as isize + self.step[0]).clamp(0, self.width as isize - 1) as usize;
-        let ty = (y as isize + self.step[1]).clamp(0, self.height as isize - 1) as usize;
-        let towards = self.wide[ty * self.width + tx].max(0.7 * self.near[index]);
-        1.0 - (0.55 * (towards - height) / self.yarn_mm).clamp(0.0, 0.85)
-    }
-}
-
 /// Whether no yarn is in a pixel or beside it.
 fn bare(heights: &[f32], w: usize, h: usize, x: usize, y: usize) -> bool {
     let columns = x.saturating_sub(1)..(x + 2).min(w);
     (y.saturating_sub(1)..(y + 2).min(h))
         .all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
-}
-
-/// Mean over a square of (2 radius + 1) px, taken twice.
-fn blurred(values: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
-    let mut result = values.to_vec();
-    let mut line = Vec::new();
-    for _ in 0..2 {
-        for y in 0..height {
-            running_mean(&mut result[y * width..(y + 1) * width], radius, &mut line);
-        }
-        running_mean_down(&mut result, width, height, radius);
-    }
-    result
-}
-
-fn running_mean(values: &mut [f32], radius: usize, line: &mut Vec<f32>) {
-    line.clear();
-    line.extend_from_slice(values);
-    let last = line.len() - 1;
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    let at = |i: isize| line[i.clamp(0, last as isize) as usize];
-    let r = radius as isize;
-    let mut sum: f32 = (-r..=r).map(at).sum();
-    for (i, value) in values.iter_mut().enumerate() {
-        *value = sum * scale;
-        sum += at(i as isize + r + 1) - at(i as isize - r);
-    }
-}
-
-fn running_mean_down(values: &mut [f32], width: usize, height: usize, radius: usize) {
-    let source = values.to_vec();
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    let r = radius as isize;
-    let row = |j: isize| {
-        let j = j.clamp(0, height as isize - 1) as usize;
-        &source[j * width..(j + 1) * width]
-    };
-    let mut sums = vec![0.0_f32; width];
-    for j in -r..=r {
-        sums.iter_mut().zip(row(j)).for_each(|(sum, v)| *sum += v);
-    }
-    for j in 0..height {
-        let line = &mut values[j * width..(j + 1) * width];
-        line.iter_mut().zip(&sums).for_each(|(value, sum)| *value = sum * scale);
-        let (enter, leave) = (row(j as isize + r + 1), row(j as isize - r));
-        for x in 0..width {
-            sums[x] += enter[x] - leave[x];
-        }
-    }
 }
