@@ -108,7 +108,7 @@ pub(super) fn camera(
 ) -> Camera {
     let [x_span, y_span] = content(framing, fabric, ruler, draw);
     let (wide, tall) = (x_span[1] - x_span[0], y_span[1] - y_span[0]);
-    let [a, b] = draw.pick(&[[1600, 1200], [1840, 1380], [2016, 1512]]);
+    let [a, b] = draw.pick(&[[1440, 1080], [1600, 1200], [1840, 1380]]);
     let [width_px, height_px] = wishes.size.unwrap_or(if wide >= tall { [a, b] } else { [b, a] });
     let focal_length_35mm = draw.pick(&[24.0, 25.0, 26.0, 26.0, 27.0, 28.0, 35.0, 50.0]);
     let diagonal = f64::from(width_px).hypot(f64::from(height_px));

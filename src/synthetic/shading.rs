@@ -28,8 +28,8 @@ pub(super) struct Stage<'a> {
     face: Option<RulerFace<'a>>,
     /// Height of the ruler's underside and of its face, mm.
     ruler_heights: [f64; 2],
-    /// Columns and rows of the photo that the ruler can reach.
-    ruler_box: [[usize; 2]; 2],
+    /// The part of the photo that the ruler and its shadow can reach.
+    ruler_reach: Reach,
     lamp: Lamp,
 }
 
@@ -57,10 +57,10 @@ impl<'a> Stage<'a> {
             surface,
             face,
             ruler_heights: [under, under + thick],
-            ruler_box: [[0, 0], [0, 0]],
+            ruler_reach: Reach::NOWHERE,
             lamp: Lamp::new(scene, view),
         };
-        stage.ruler_box = stage.reach_of_ruler();
+        stage.ruler_reach = stage.reach_of_ruler();
         stage
     }
 
@@ -105,7 +105,7 @@ impl<'a> Stage<'a> {
         for y in 0..h {
             for x in 0..w {
                 let index = y * w + x;
-                let ruler = self.near_ruler(x, y);
+                let ruler = self.ruler_reach.holds(x, y);
                 if !ruler && !bare(&layer.heights, w, h, x, y) {
                     continue;
                 }
@@ -135,11 +135,6 @@ impl<'a> Stage<'a> {
         Some(face.at(place, pixel).colour.map(|c| c * lamp))
     }
 
-    fn near_ruler(&self, x: usize, y: usize) -> bool {
-        let [[left, right], [upper, lower]] = self.ruler_box;
-        (upper..lower).contains(&y) && (left..right).contains(&x)
-    }
-
     fn hollows(&self, layer: &YarnLayer) -> Hollows {
         let (width, height) = (self.scene.camera.width_px as usize, self.scene.camera.height_px as usize);
         let Some(surface) = self.surface else { return Hollows::none() };
@@ -160,10 +155,10 @@ impl<'a> Stage<'a> {
         sample: [f64; 2],
         settled: &[bool],
     ) {
-        for index in (0..field.pixels.len()).filter(|&index| !settled[index]) {
-            let at = [index % field.width, index / field.width];
+        let places = (0..field.height).flat_map(|y| (0..field.width).map(move |x| [x, y]));
+        for (index, at) in places.enumerate().filter(|(index, _)| !settled[*index]) {
             let height = layer.heights[index];
-            let near_ruler = self.near_ruler(at[0], at[1]);
+            let near_ruler = self.ruler_reach.holds(at[0], at[1]);
             let sight = || self.view.sight(at[0] as f64 + sample[0], at[1] as f64 + sample[1]);
             let sight = (near_ruler || height <= 0.0).then(sight);
             let shadow = match &sight {
@@ -209,9 +204,11 @@ impl<'a> Stage<'a> {
         let sum = lamp.ambient * open * (0.45 + 0.55 * upward) * (0.5 + 0.5 * shadow)
             + lamp.direct * lit * open.sqrt() * (0.25 * lamp.lift + 0.75 * facing);
         let gloss = self.surface.map_or(0.0, |s| s.fabric.yarn.gloss) as f32;
-        let half = unit([0, 1, 2].map(|c| lamp.to[c] + back[c]));
-        let bright = dot(normal, half).max(0.0).powi(24);
-        let shine = gloss * 0.35 * lit * lamp.direct * bright * look.tone;
+        let mut shine = 0.0;
+        if gloss > 0.0 {
+            let half = unit([0, 1, 2].map(|c| lamp.to[c] + back[c]));
+            shine = gloss * 0.35 * lit * lamp.direct * dot(normal, half).max(0.0).powi(24) * look.tone;
+        }
         let base = colours.get(look.colour).copied().unwrap_or([0.5; 3]);
         base.map(|c| c * look.tone * sum + shine)
     }
@@ -276,25 +273,56 @@ impl<'a> Stage<'a> {
         1.0 - cover * dark as f32
     }
 
-    fn reach_of_ruler(&self) -> [[usize; 2]; 2] {
-        let Some(face) = &self.face else { return [[0, 0], [0, 0]] };
+    fn reach_of_ruler(&self) -> Reach {
+        let Some(face) = &self.face else { return Reach::NOWHERE };
         let ruler = face.ruler;
-        let (w, h) = (f64::from(self.scene.camera.width_px), f64::from(self.scene.camera.height_px));
-        let mut spans = [[f64::MAX, f64::MIN]; 2];
         // Shadow and side reach a little beyond the body.
         let more = 4.0 * (ruler.thickness_mm + self.ruler_heights[1]) + 1.0;
-        for k in 0..=40 {
+        let outline = (0..=40).flat_map(|k| {
             let u = -more + (ruler.length_mm + 2.0 * more) * f64::from(k) / 40.0;
-            for v in [-more, ruler.width_mm + more] {
-                let [x, y] = ruler.on_table(u, v);
-                let Some(px) = self.view.project(x, y, self.ruler_heights[1]) else { continue };
-                for c in 0..2 {
-                    spans[c] = [spans[c][0].min(px[c]), spans[c][1].max(px[c])];
-                }
-            }
-        }
-        let cut = |[lo, hi]: [f64; 2], size: f64| [lo.clamp(0.0, size) as usize, hi.ceil().clamp(0.0, size) as usize];
-        [cut(spans[0], w), cut(spans[1], h)]
+            [-more, ruler.width_mm + more].map(|v| ruler.on_table(u, v))
+        });
+        let seen: Vec<[f64; 2]> = outline.filter_map(|[x, y]| self.view.project(x, y, self.ruler_heights[1])).collect();
+        Reach::around(&seen)
+    }
+}
+
+/// A strip of the photo.
+struct Reach {
+    through: [f64; 2],
+    /// Unit vector along the strip.
+    along: [f64; 2],
+    /// Spans along and across, px.
+    spans: [[f64; 2]; 2],
+}
+
+impl Reach {
+    const NOWHERE: Self = Self { through: [0.0; 2], along: [1.0, 0.0], spans: [[1.0, 0.0]; 2] };
+
+    /// The strip that holds all points, along the line from the first to the last.
+    fn around(points: &[[f64; 2]]) -> Self {
+        let (Some(first), Some(last)) = (points.first(), points.last()) else { return Self::NOWHERE };
+        let d = [last[0] - first[0], last[1] - first[1]];
+        let length = d[0].hypot(d[1]).max(1e-9);
+        let mut reach = Self { through: *first, along: d.map(|v| v / length), ..Self::NOWHERE };
+        let places: Vec<[f64; 2]> = points.iter().map(|p| reach.place(p[0], p[1])).collect();
+        // Straight between the points: they lie close enough for two pixels to cover the lens.
+        reach.spans = [0, 1].map(|c| {
+            let low = places.iter().fold(f64::MAX, |low, p| low.min(p[c]));
+            let high = places.iter().fold(f64::MIN, |high, p| high.max(p[c]));
+            [low - 2.0, high + 2.0]
+        });
+        reach
+    }
+
+    fn place(&self, x: f64, y: f64) -> [f64; 2] {
+        let d = [x - self.through[0], y - self.through[1]];
+        [d[0] * self.along[0] + d[1] * self.along[1], d[1] * self.along[0] - d[0] * self.along[1]]
+    }
+
+    fn holds(&self, x: usize, y: usize) -> bool {
+        let place = self.place(x as f64, y as f64);
+        (0..2).all(|c| self.spans[c][0] <= place[c] && place[c] <= self.spans[c][1])
     }
 }
 
