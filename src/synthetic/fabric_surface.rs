@@ -10,9 +10,11 @@ const MARGIN: i64 = 3;
 /// Amplitude of the loops' way from front to back, in yarn diameters: half a diameter lets crossing yarns touch.
 const LOOP_DEPTH: f64 = 0.52;
 
-/// Height of the visible faces of the loops above the yarn's centre line at the front, in yarn radii: the mean height
-/// of a half-cylinder over its width is π/4.
-const FACE_OF_YARN: f64 = std::f64::consts::FRAC_PI_4;
+/// Share of the relief's mean rise that raises the visible surface. With it (and the front yarn's centre line as the
+/// height of a flat fabric's surface) the harmonics of the drawn patterns have the scale of the surface's plane to
+/// ± 0.3 mm, by their phases left and right, above and below in nine patterns; yarn is seen by its outline, which lies at
+/// the height of its centre line, not of its top.
+const FACE_OF_RELIEF: f64 = 0.5;
 
 /// A swatch laid out: lattice points and relief.
 pub(super) struct FabricSurface<'a> {
@@ -57,10 +59,11 @@ impl<'a> FabricSurface<'a> {
         LOOP_DEPTH * self.yarn_mm()
     }
 
-    /// Height above the table of the fabric's visible surface: the mean face of the loops that show, mm.
+    /// Height above the table of the fabric's visible surface, mm: the plane at which the picture of the stitches has its
+    /// scale.
     pub fn face_mm(&self) -> f64 {
         let front: f64 = self.relief.iter().map(|r| r.max(0.0)).sum::<f64>() / self.relief.len() as f64;
-        self.middle_mm + front + self.loop_depth_mm() + FACE_OF_YARN * self.yarn_mm() / 2.0
+        self.middle_mm + FACE_OF_RELIEF * front + self.loop_depth_mm()
     }
 
     /// Height above the table that a ruler on the fabric rests on, mm.

@@ -118,7 +118,8 @@ impl<'a> RulerFace<'a> {
         face
     }
 
-    fn body(&self, u: f32, v: f32) -> Face {
+    /// The bare body at a place, without print.
+    pub fn body(&self, u: f32, v: f32) -> Face {
         let n = |su: f32, sv: f32, k: u32| noise::smooth(u * su, v * sv, self.salt ^ k);
         let (colour, cover) = match self.ruler.body {
             Body::Steel => {
@@ -162,7 +163,7 @@ impl<'a> RulerFace<'a> {
             return 0.0;
         }
         let number = index as u32;
-        let Some(&(_, usual)) = edge.levels.iter().find(|(every, _)| number % every == 0) else { return 0.0 };
+        let Some(&(_, usual)) = edge.levels.iter().find(|(every, _)| number.is_multiple_of(*every)) else { return 0.0 };
         let length = usual * self.ruler.mark_length as f32;
         let off = ((place - index) * edge.pitch_mm).abs() as f32;
         let width = self.ruler.mark_width_mm.min(0.45 * edge.pitch_mm) as f32;
