@@ -6,7 +6,7 @@ use super::photo_file;
 use super::progress::Progress;
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
-use crate::measure::{Outcome, Setup, Stage, measure};
+use crate::measure::{Outcome, Setup, Stage, look_for_loops, measure};
 use crate::plane::Span;
 use crate::record::{Elapsed, PhotoFacts, Record, Status};
 use crate::report;
@@ -201,7 +201,8 @@ fn measure_one(
     outcome.record.photo.file = name.into_owned();
     let mut status = exit_status(outcome.record.status);
     let mut complaint = None;
-    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, &outcome.evidence) {
+    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, &mut outcome.evidence) {
+        look_for_loops(&photo, &outcome.record, evidence);
         let picture = report::annotate::draw(&outcome.record, evidence, photo.rgb);
         if let Err(message) = super::annotated::write(target, &picture) {
             complaint = Some(message);

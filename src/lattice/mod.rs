@@ -1,13 +1,17 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod followed;
 mod grow;
 mod local;
+mod loops;
 mod pattern;
 mod phase;
 mod region;
 
+pub use followed::{FollowedLattice, LatticeModel, crossings, inside, loops_within};
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
+pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
