@@ -356,7 +356,7 @@ pub struct Evidence {
     pub region_px: Vec<PhotoPoint>,
     /// The fitted lattice; whole numbers lie on the loops.
     pub lattice: Option<LatticeModel>,
-    /// Weights of linear red, green and blue of the projection in which the stitches show; `None`: luminance.
+    /// Weights of the logarithms of linear red, green and blue in whose sum the stitches show; `None`: luminance's.
     pub projection: Option<[f32; 3]>,
     /// Loops that were looked for or found; empty until somebody looks, since the gauge does not need them.
     pub loops: Vec<LoopSeen>,

@@ -8,6 +8,7 @@ use walewise::photo::{CameraRecord, Photo, PhotoError, PhotoFormat, decode, line
 
 const SWATCH_JPEG: &[u8] = include_bytes!("data/rendered-swatch.jpg");
 const SWATCH_HEIC: &[u8] = include_bytes!("data/rendered-swatch.heic");
+const GRID_HEIC: &[u8] = include_bytes!("data/rendered-swatch-grid.heic");
 const CMYK: &[u8] = include_bytes!("data/cmyk.jpg");
 const PROGRESSIVE: &[u8] = include_bytes!("data/progressive.jpg");
 
@@ -154,21 +155,24 @@ fn exif_fields_are_read_and_unknown_ones_stay_unknown() {
     assert!(decode(&garbage).is_ok());
 }
 
-/// Both files hold the same picture, each compressed with loss: 5 to 6 code values of 255 (rms) apart. A picture read
+/// All files hold the same picture, each compressed with loss: 5 to 6 code values of 255 (rms) apart. A picture read
 /// with the wrong sample range is off by more than 10, one turned wrongly by more than 50.
 #[test]
 fn heic_is_upright_once_and_has_the_right_contrast() {
-    let heic = decode(SWATCH_HEIC).unwrap();
-    let jpeg = decode(SWATCH_JPEG).unwrap();
-    assert_eq!((heic.width(), heic.height()), (480, 640));
-    assert_eq!(heic.focal_length_35mm, Some(26.0));
-    assert_eq!(heic.is_cropped(), Some(false));
-    let n = jpeg.rgb.as_raw().len() as f64;
-    let pairs = || heic.rgb.as_raw().iter().zip(jpeg.rgb.as_raw()).map(|(a, b)| (f64::from(*a), f64::from(*b)));
-    let rms = (pairs().map(|(a, b)| (a - b).powi(2)).sum::<f64>() / n).sqrt();
-    assert!(rms < 8.0, "rms {rms}");
-    let bias = pairs().map(|(a, b)| a - b).sum::<f64>() / n;
-    assert!(bias.abs() < 1.0, "bias {bias}");
+    let jpeg = decode(SWATCH_JPEG).unwrap().rgb;
+    for heic in [SWATCH_HEIC, GRID_HEIC] {
+        let heic = decode(heic).unwrap().rgb;
+        assert_eq!(heic.dimensions(), (480, 640));
+        let n = jpeg.as_raw().len() as f64;
+        let pairs = || heic.as_raw().iter().zip(jpeg.as_raw()).map(|(a, b)| (f64::from(*a), f64::from(*b)));
+        let rms = (pairs().map(|(a, b)| (a - b).powi(2)).sum::<f64>() / n).sqrt();
+        assert!(rms < 8.0, "rms {rms}");
+        let bias = pairs().map(|(a, b)| a - b).sum::<f64>() / n;
+        assert!(bias.abs() < 1.0, "bias {bias}");
+    }
+    let with_exif = decode(SWATCH_HEIC).unwrap();
+    assert_eq!(with_exif.focal_length_35mm, Some(26.0));
+    assert_eq!(with_exif.is_cropped(), Some(false));
 }
 
 #[test]
@@ -336,13 +340,14 @@ proptest! {
 
     #[test]
     fn damaged_files_never_panic(
-        which in 0usize..7,
+        which in 0usize..8,
         damage in prop::collection::vec((0f64..1.0, any::<u8>()), 1..12),
         near_the_start in any::<bool>(),
     ) {
         let whole = [
             SWATCH_HEIC.to_vec(), SWATCH_JPEG.to_vec(), PROGRESSIVE.to_vec(), CMYK.to_vec(),
             encoded(&blocks().into(), ImageFormat::Png), encoded(&blocks().into(), ImageFormat::WebP), tiff(&blocks(), 6),
+            GRID_HEIC.to_vec(),
         ];
         let mut bytes = whole[which].clone();
         let reach = if near_the_start { bytes.len().min(900) } else { bytes.len() };

@@ -64,6 +64,21 @@ fn a_bounded_contribution_alone_has_its_own_coverage_factor() {
     }
 }
 
+/// Two rectangular influences of half-widths a and b make a trapezoid: k = (1 − √((1 − p)(1 − β²))) / √((1 + β²)/6),
+/// β = (a − b)/(a + b), as long as the sloping sides are reached (EA-4/02 M, S10.13, formula derived, printed k = 1.83 for
+/// β = 0.33 from memory).
+#[test]
+fn two_rectangular_contributions_of_ea_4_02() {
+    let limits = |name, a| Contribution::type_b(Source::named(name), a, Shape::Rectangular, 1.0);
+    for (a, b, printed) in [(50.0, 25.0, Some(1.83)), (1.0, 1.0, None), (3.0, 2.0, None)] {
+        let beta: f64 = (a - b) / (a + b);
+        let k = (1.0 - (0.05 * (1.0 - beta * beta)).sqrt()) / ((1.0 + beta * beta) / 6.0).sqrt();
+        let sum = Uncertain::exact(0.0).with(limits("first", a)).with(limits("second", b)).expanded(Confidence::P95);
+        assert_near(sum.coverage_factor, k, 0.002);
+        assert_near(k, printed.unwrap_or(k), 0.005);
+    }
+}
+
 /// JCGM 101:2008, 9.2 (additive model of four equal influences): four rectangular ones, 95 % ± 3.88 (Table 3,
 /// from memory; the exact value follows from the Irwin–Hall distribution), four normal ones ± 3.92.
 #[test]

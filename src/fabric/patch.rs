@@ -93,7 +93,7 @@ impl Patch {
     pub fn sheet(&self, weights: [f32; 3], light_mm: f64) -> Sheet {
         let grey: Vec<f32> = self.log_rgb.iter().map(|v| (0..3).map(|c| weights[c] * v[c]).sum()).collect();
         let radius = (light_mm * self.px_per_mm / 2.0).round().max(2.0) as usize;
-        let even = even_light(&grey, &self.valid, self.width, self.height, radius);
+        let (even, _) = even_light(&grey, &self.valid, self.width, self.height, radius);
         let picture = |v: Vec<f32>| {
             GreyImage::from_raw(self.width as u32, self.height as u32, v).unwrap_or_else(|| GreyImage::new(0, 0))
         };
@@ -107,8 +107,15 @@ impl Patch {
     }
 }
 
-/// Local mean 0 and local deviation 1 over a tent of half-width `2 × radius`, of the valid pixels alone.
-fn even_light(grey: &[f32], valid: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
+/// Local mean 0 and local deviation 1 over a tent of half-width `2 × radius`, of the valid pixels alone; and that local
+/// deviation before it was made 1.
+pub(super) fn even_light(
+    grey: &[f32],
+    valid: &[f32],
+    width: usize,
+    height: usize,
+    radius: usize,
+) -> (Vec<f32>, Vec<f32>) {
     let blur = |v: &[f32]| box_blur(&box_blur(v, width, height, radius), width, height, radius);
     let seen = blur(valid);
     let masked: Vec<f32> = grey.iter().zip(valid).map(|(g, v)| g * v).collect();
@@ -118,7 +125,9 @@ fn even_light(grey: &[f32], valid: &[f32], width: usize, height: usize, radius: 
     let power = blur(&square);
     // Below this deviation (in log light) a patch is flat within 8-bit noise: it is not blown up to full contrast.
     const FLAT: f32 = 0.004;
-    (0..grey.len()).map(|i| centred[i] / (power[i] / seen[i].max(1e-6) + FLAT * FLAT).sqrt()).collect()
+    let deviation: Vec<f32> = (0..grey.len()).map(|i| (power[i] / seen[i].max(1e-6)).max(0.0).sqrt()).collect();
+    let even = centred.iter().zip(&deviation).map(|(c, d)| c / (d * d + FLAT * FLAT).sqrt()).collect();
+    (even, deviation)
 }
 
 /// Mean over a square of half-width `radius`, zero outside the picture; running sums, in f64.

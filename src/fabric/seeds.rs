@@ -1,7 +1,7 @@
 //! Where in the photo something is knitted: tiles whose spectrum has lines in two directions, and the sheets for reading
 //! the lattice there.
 
-use super::patch::Patch;
+use super::patch::{Patch, even_light};
 use super::spectrum::{Spectrum, TILE_PX};
 use super::{Sheet, colour, inside, sharpness};
 use crate::photo::Photo;
@@ -21,6 +21,7 @@ pub struct FabricSeed {
     pub score: f64,
     /// Geometric mean period of the strongest lines, in mm: about half a stitch to a whole repeat.
     pub period_mm: f64,
+    pub contrast: f32,
     /// The same place in independent colour projections: luminance, the strongest colour direction of the local contrast,
     /// and a chroma direction square to the light.
     pub sheets: Vec<Sheet>,
@@ -30,15 +31,23 @@ pub struct FabricSeed {
 const FINE_PX_PER_MM: f64 = 5.0;
 /// Most pixels of the plane that are searched; larger views are searched at a coarser grid.
 const SEARCH_LIMIT: f64 = 2.0e6;
+/// Textures whose lines have a shorter mean period count less: half a stitch of fine-gauge hand knitting (30 stitches in
+/// 10 cm); woven cloth and the speckle of a table lie below.
+const LEAST_PERIOD_MM: f64 = 1.3;
+/// Tiles side by side beyond which they do not overlap (bounded time).
+const MANY_TILES: usize = 24;
 /// Seeds handed on at most.
 const MOST_SEEDS: usize = 4;
 /// Least score of a seed: white noise and grained tables stay below, faint knitting lies above (measured on rendered
 /// swatches and plain textures).
-const LEAST_SCORE: f64 = 6.0;
+const LEAST_SCORE: f64 = 3.0;
 /// Pixels of the sheets per dominant period: (2, 0) and (1, 1) lines of a stitch then leave 20 px a stitch.
 const PX_PER_PERIOD: f64 = 10.0;
 /// Smallest stitch that can be read, in photo pixels (measured: lattices are lost below about six).
 const LEAST_STITCH_PX: f64 = 6.0;
+
+/// Half-width of the neighbourhood over which the searched tiles are evenly lit, in mm: one stitch of chunky yarn.
+const LIGHT_RADIUS_MM: f64 = 3.0;
 
 /// Finds up to four places that may be knitted, the best first.
 ///
@@ -58,28 +67,43 @@ pub fn seeds(
     let patch = Patch::resample(photo, map, view.centre, view.size, fine, excluded);
     let mut tiles = Vec::new();
     score_tiles(&patch, &mut tiles);
-    if let Some(coarse) = patch.halved() {
-        score_tiles(&coarse, &mut tiles);
+    let mut coarser = patch.halved();
+    for _ in 0..2 {
+        if let Some(patch) = coarser {
+            score_tiles(&patch, &mut tiles);
+            coarser = patch.halved();
+        } else {
+            break;
+        }
     }
     if let Some(polygon) = region {
         tiles.retain(|t| map.to_photo(t.centre).is_some_and(|p| inside(polygon, p)));
     }
     tiles.sort_by(|a, b| b.score.total_cmp(&a.score));
     let best = tiles.first().map_or(0.0, |t| t.score);
-    if best < LEAST_SCORE {
+    if best < LEAST_SCORE && region.is_none() || best <= 0.0 {
         return Err(sharpness::why_nothing(photo, &patch, photo_scale, best));
     }
     if let Some(t) = tiles.first().filter(|t| t.period_mm * photo_scale * 2.0 < LEAST_STITCH_PX) {
         let seen = format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
         return Err(Refusal::new(RefusalCode::TooSmall, seen));
     }
+    let chosen = choose(tiles, best);
+    Ok(chosen.iter().map(|t| seed(photo, map, t, excluded)).collect())
+}
+
+/// The best places of each texture: two of the best, one of every other, up to four in all.
+fn choose(tiles: Vec<Tile>, best: f64) -> Vec<Tile> {
     let mut chosen: Vec<Tile> = Vec::new();
-    for t in tiles.into_iter().filter(|t| t.score >= LEAST_SCORE.max(0.3 * best)) {
-        if chosen.len() < MOST_SEEDS && chosen.iter().all(|c| c.centre.distance(t.centre) > 0.6 * c.side_mm.max(t.side_mm)) {
+    for t in tiles.into_iter().filter(|t| t.score >= LEAST_SCORE.min(best).max(0.2 * best)) {
+        let alike = chosen.iter().filter(|c| t.resembles(c)).count();
+        let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
+        let room = if chosen.first().is_some_and(|c| t.resembles(c)) { 2 } else { 1 };
+        if chosen.len() < MOST_SEEDS && alike < room && apart {
             chosen.push(t);
         }
     }
-    Ok(chosen.iter().map(|t| seed(photo, map, t, excluded)).collect())
+    chosen
 }
 
 /// The sheets of one chosen place.
@@ -91,7 +115,7 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
     let patch = Patch::resample(photo, map, tile.centre, (size_mm, size_mm), px_per_mm, excluded);
     let light_mm = (2.5 * tile.period_mm).clamp(2.0, 16.0);
     let sheets = colour::projections(&patch).into_iter().map(|w| patch.sheet(w, light_mm)).collect();
-    FabricSeed { centre: tile.centre, size_mm, score: tile.score, period_mm: tile.period_mm, sheets }
+    FabricSeed { centre: tile.centre, size_mm, score: tile.score, period_mm: tile.period_mm, contrast: tile.contrast, sheets }
 }
 
 /// One searched square.
@@ -100,26 +124,55 @@ struct Tile {
     side_mm: f64,
     score: f64,
     period_mm: f64,
+    contrast: f32,
+    /// Frequencies in cycles per mm along x and y, and strengths.
+    lines: Vec<[f64; 3]>,
+}
+
+impl Tile {
+    /// Whether most of the weaker tile's lines are lines of the other: the same texture, lying the same way.
+    fn resembles(&self, other: &Tile) -> bool {
+        let near = 2.0 / self.side_mm.min(other.side_mm);
+        let shared = |l: &&[f64; 3]| {
+            let same = |m: &[f64; 3]| {
+                (l[0] - m[0]).hypot(l[1] - m[1]) < near || (l[0] + m[0]).hypot(l[1] + m[1]) < near
+            };
+            other.lines.iter().any(same)
+        };
+        let total: f64 = self.lines.iter().map(|l| l[2]).sum();
+        self.lines.iter().filter(shared).map(|l| l[2]).sum::<f64>() > 0.5 * total
+    }
 }
 
 /// Scores half-overlapping squares of the patch.
 fn score_tiles(patch: &Patch, tiles: &mut Vec<Tile>) {
-    let sheet = patch.sheet([1.0 / 3.0; 3], 6.0);
-    let (grey, valid) = (sheet.grey.as_raw(), sheet.valid.as_raw());
+    let light: Vec<f32> = patch.log_rgb.iter().map(|v| v.iter().sum::<f32>() / 3.0).collect();
+    let radius = (LIGHT_RADIUS_MM * patch.px_per_mm) as usize;
+    let (grey, contrast) = even_light(&light, &patch.valid, patch.width, patch.height, radius);
+    let (grey, valid) = (&grey[..], &patch.valid[..]);
     let mut spectrum = Spectrum::new();
     let half = TILE_PX / 2;
     let side_mm = TILE_PX as f64 / patch.px_per_mm;
-    let starts = |n: usize| (0..).map(move |k| k * half).take_while(move |s| s + half < n);
+    // Half-overlapping, unless they are many: then the coarser tiles overlap enough.
+    let many = patch.width * patch.height > MANY_TILES * TILE_PX * TILE_PX;
+    let stride = if many { TILE_PX } else { half };
+    let starts = |n: usize| (0..).map(move |k| k * stride).take_while(move |s| s + half < n);
     for y in starts(patch.height) {
         for x in starts(patch.width) {
             let seen = spectrum.load(grey, valid, patch.width, patch.height, (x, y));
             if seen < 0.5 {
                 continue;
             }
-            let (score, period_px) = spectrum.two_directions();
+            let texture = spectrum.texture();
+            let period_mm = texture.period_px / patch.px_per_mm;
+            let score = texture.score * (period_mm / LEAST_PERIOD_MM).powi(2).min(1.0);
+            let per_mm = |v: f64| v / side_mm;
+            let lines = texture.lines.iter().map(|l| [per_mm(l.x), per_mm(l.y), l.strength]).collect();
             let mid = |v: usize| (v + half) as f64 / patch.px_per_mm;
             let centre = patch.origin.moved(mid(x), mid(y));
-            tiles.push(Tile { centre, side_mm, score, period_mm: period_px / patch.px_per_mm });
+            let at = |v: usize, limit: usize| (v + half).min(limit - 1);
+            let contrast = contrast[at(y, patch.height) * patch.width + at(x, patch.width)];
+            tiles.push(Tile { centre, side_mm, score, period_mm, contrast, lines });
         }
     }
 }

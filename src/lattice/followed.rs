@@ -45,12 +45,6 @@ pub fn loops_within(model: &LatticeModel, outline_px: &[PhotoPoint], most: usize
     if low <= high { whole(low, high).flat_map(in_column).take(most).collect() } else { Vec::new() }
 }
 
-/// Whether a point of the photo lies inside a closed outline.
-pub fn inside(outline_px: &[PhotoPoint], p: PhotoPoint) -> bool {
-    let outline: Vec<(f64, f64)> = outline_px.iter().map(|p| (p.x, p.y)).collect();
-    crossings(&outline, p.x).iter().filter(|&&y| y < p.y).count() % 2 == 1
-}
-
 /// Where the line "first coordinate = `first`" enters and leaves a closed outline: second coordinates, sorted, an even
 /// number of them.
 pub fn crossings(outline: &[(f64, f64)], first: f64) -> Vec<f64> {

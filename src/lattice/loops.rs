@@ -6,7 +6,7 @@
 //! mean of its kind, the loop itself left out.
 
 use super::followed::FollowedLattice;
-use crate::photo::GreyImage;
+use crate::photo::{GreyImage, Photo, linear_table};
 use crate::quantity::PhotoPoint;
 use std::collections::HashMap;
 
@@ -39,11 +39,12 @@ const LEAST_OF_A_KIND: usize = 12;
 /// More loops than this are not looked for, to bound memory: four times what the largest swatches hold.
 pub const MOST_LOOPS: usize = 20_000;
 
-/// Looks for a loop at every one of the given (stitch, row) numbers. `grey` is the full-size photo in linear light, in the
-/// projection where the stitches show; `repeat` is stitches × rows of the pattern. Loops whose surroundings the frame cuts
-/// are left out of the answer.
+/// Looks for a loop at every one of the given (stitch, row) numbers. `weights` mix the logarithms of linear red, green and
+/// blue to the picture where the stitches show; `repeat` is stitches × rows of the pattern. Loops whose surroundings the
+/// frame cuts are left out of the answer.
 pub fn see_loops(
-    grey: &GreyImage,
+    photo: &Photo,
+    weights: [f32; 3],
     lattice: &FollowedLattice,
     numbers: &[(i32, i32)],
     repeat: (u32, u32),
@@ -51,7 +52,7 @@ pub fn see_loops(
     let numbers = &numbers[..numbers.len().min(MOST_LOOPS)];
     let middle = numbers.get(numbers.len() / 2).copied().unwrap_or((0, 0));
     let pitch = lattice.pitch_px(f64::from(middle.0), f64::from(middle.1)).unwrap_or(0.0);
-    let picture = Reduced::new(grey, (pitch / f64::from(SAMPLES)) as u32);
+    let picture = Reduced::new(photo, weights, (pitch / f64::from(SAMPLES)) as u32);
     let patches: Vec<Option<Patch>> = numbers.iter().map(|&n| Patch::read(&picture, lattice, n)).collect();
     let kinds = Kinds::new(numbers, &patches, repeat);
     let see = |(&(stitch, row), patch): (&(i32, i32), &Option<Patch>)| {
@@ -64,27 +65,29 @@ pub fn see_loops(
     numbers.iter().zip(&patches).filter_map(see).collect()
 }
 
-/// The photo's logarithm, averaged over squares so that one sample is about one pixel of it.
+/// The photo's weighted logarithm, averaged over squares so that one sample is about one pixel of it.
 struct Reduced {
     log: GreyImage,
     factor: f64,
 }
 
 impl Reduced {
-    fn new(grey: &GreyImage, factor: u32) -> Self {
+    fn new(photo: &Photo, weights: [f32; 3], factor: u32) -> Self {
         /// Keeps the logarithm finite; about the noise of a dark pixel (a stated choice).
         const DARKEST: f32 = 0.003;
         let factor = factor.clamp(1, 64);
-        let (w, h) = ((grey.width() / factor).max(1), (grey.height() / factor).max(1));
+        let linear = linear_table();
+        let (w, h) = ((photo.width() / factor).max(1), (photo.height() / factor).max(1));
         let log = GreyImage::from_fn(w, h, |x, y| {
-            let (mut sum, mut n) = (0.0, 0.0);
-            for yy in y * factor..((y + 1) * factor).min(grey.height()) {
-                for xx in x * factor..((x + 1) * factor).min(grey.width()) {
-                    sum += grey.get_pixel(xx, yy).0[0];
+            let (mut sum, mut n) = ([0.0_f32; 3], 0.0_f32);
+            for yy in y * factor..((y + 1) * factor).min(photo.height()) {
+                for xx in x * factor..((x + 1) * factor).min(photo.width()) {
+                    let rgb = photo.rgb.get_pixel(xx, yy).0;
+                    sum.iter_mut().zip(rgb).for_each(|(s, code)| *s += linear[usize::from(code)]);
                     n += 1.0;
                 }
             }
-            image::Luma([((sum / f32::max(n, 1.0)).max(0.0) + DARKEST).ln()])
+            image::Luma([sum.iter().zip(weights).map(|(s, w)| w * (s / n.max(1.0) + DARKEST).ln()).sum()])
         });
         Self { log, factor: f64::from(factor) }
     }
@@ -228,7 +231,7 @@ mod tests {
         let model = LatticeModel { map, basis, origin: PlanePoint::new(6.0, 6.0) };
         let offset = |i: i32, j: i32| (f64::from((i * 7 + j * 3) % 5 - 2), f64::from((i * 3 + j * 5) % 5 - 2));
         let missing = (6, 7);
-        let grey = GreyImage::from_fn(400, 400, |x, y| {
+        let rgb = image::RgbImage::from_fn(400, 400, |x, y| {
             let (mut value, p) = (0.5, (f64::from(x) + 0.5, f64::from(y) + 0.5));
             for i in -2..18 {
                 for j in -3..22 {
@@ -242,11 +245,12 @@ mod tests {
             }
             // Even noise that is the same in every run.
             let noise = f64::from((x * 7919 + y * 104_729) % 101) / 101.0 - 0.5;
-            image::Luma([(value + 0.02 * noise) as f32])
+            image::Rgb([(255.0 * (value + 0.02 * noise)).round() as u8; 3])
         });
+        let photo = Photo { rgb, ..Photo::default() };
         let lattice = FollowedLattice::new(&model, &[]).unwrap();
         let numbers: Vec<(i32, i32)> = (0..14).flat_map(|i| (0..16).map(move |j| (i, j))).collect();
-        let loops = see_loops(&grey, &lattice, &numbers, (1, 1));
+        let loops = see_loops(&photo, [0.3, 0.6, 0.1], &lattice, &numbers, (1, 1));
         assert_eq!(loops.len(), numbers.len());
         for l in &loops {
             assert_eq!(l.matched, (l.stitch, l.row) != missing, "{l:?}");

@@ -1,14 +1,22 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod decide;
+mod families;
 mod followed;
 mod grow;
+mod hypotheses;
 mod local;
 mod loops;
+mod motif;
 mod pattern;
+mod peaks;
 mod phase;
 mod region;
+mod score;
+mod spectrum;
 
-pub use followed::{FollowedLattice, LatticeModel, crossings, inside, loops_within};
+pub use decide::decide;
+pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};

@@ -110,12 +110,6 @@ impl LinearPhoto {
         let sum = |p: &[f32]| weights[0] * p[0] + weights[1] * p[1] + weights[2] * p[2];
         image_of(self.width, self.height, self.rgb.chunks_exact(3).map(sum).collect())
     }
-
-    /// Linear red, green and blue at a pixel; `None` outside the picture.
-    pub fn pixel(&self, x: u32, y: u32) -> Option<[f32; 3]> {
-        let at = 3 * (y as usize * self.width as usize + x as usize);
-        (x < self.width).then(|| self.rgb.get(at..at + 3)?.try_into().ok()).flatten()
-    }
 }
 
 /// An image of grey values that fill it; they do, by the callers' arithmetic.

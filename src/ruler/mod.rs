@@ -1,5 +1,16 @@
 //! Rulers: a line with a one-dimensional comb of graduations across it, read to a fraction of a pixel.
 
+mod body;
+mod chain;
+mod find;
+mod fit;
+mod hierarchy;
+mod ink;
+mod strokes;
+mod train;
+
+pub use find::{RulerSettings, read};
+
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
 

@@ -2,11 +2,11 @@
 
 use super::fabric_surface::FabricSurface;
 use super::ruler_face::RulerFace;
-use super::scene::Scene;
+use super::scene::{Body, Scene};
 use super::table;
 use super::tubes::YarnLayer;
-use super::view::View;
-use super::yarn_path::{Tube, palette, tubes};
+use super::view::{Sight, View};
+use super::yarn_path::{palette, tubes};
 
 /// Where in a pixel its four samples lie: a turned square, so that near-vertical and near-horizontal edges meet four
 /// different offsets; their mean is the pixel's centre.
@@ -40,6 +40,8 @@ struct Lamp {
     ambient: f32,
     /// Horizontal way (mm on the table) towards the lamp for each mm of height.
     reach: [f64; 2],
+    /// Normal of a mirror that sends the lamp into the camera.
+    half: [f32; 3],
 }
 
 impl<'a> Stage<'a> {
@@ -71,13 +73,14 @@ impl<'a> Stage<'a> {
         let mut field = LightField { width, height, pixels: vec![[0.0; 3]; width * height] };
         let yarn_tubes = self.surface.map_or_else(Vec::new, |s| tubes(s, self.view, self.scene.seed));
         let colours = self.surface.map_or_else(Vec::new, |s| palette(&s.fabric.yarn));
-        let mut layer = YarnLayer::new(width, height);
-        let mut hollows = None;
+        let mut layer = YarnLayer::new(width, height, &yarn_tubes, self.surface.map(|s| &s.fabric.yarn));
+        layer.draw([0.5, 0.5]);
+        let hollows = self.hollows(&layer);
+        let settled = self.settle(&mut field, &layer, &hollows);
         for (k, sample) in SAMPLES.iter().enumerate() {
             let moved = self.moved(k, *sample);
-            self.draw_yarn(&mut layer, &yarn_tubes, moved);
-            let hollows = hollows.get_or_insert_with(|| self.hollows(&layer));
-            self.light(&mut field, &layer, hollows, &colours, moved);
+            layer.draw(moved.map(|v| v as f32));
+            self.light(&mut field, &layer, &hollows, &colours, moved, &settled);
         }
         field
     }
@@ -89,13 +92,50 @@ impl<'a> Stage<'a> {
         [x + part * motion[0], y + part * motion[1]]
     }
 
-    fn draw_yarn(&self, layer: &mut YarnLayer, tubes: &[Tube], sample: [f64; 2]) {
-        layer.clear();
-        let Some(surface) = self.surface else { return };
-        let sample = sample.map(|v| v as f32);
-        for tube in tubes {
-            layer.draw(tube, sample, &surface.fabric.yarn);
+    /// Lights the pixels that need one sample only: bare table away from yarn and ruler, and the inside of an opaque
+    /// ruler, whose marks fade over a sample's width by themselves. Says which they are.
+    fn settle(&self, field: &mut LightField, layer: &YarnLayer, hollows: &Hollows) -> Vec<bool> {
+        let (w, h) = (field.width, field.height);
+        let mut settled = vec![false; w * h];
+        if self.scene.camera.motion_px != [0.0, 0.0] {
+            return settled;
         }
+        for y in 0..h {
+            for x in 0..w {
+                let index = y * w + x;
+                let ruler = self.near_ruler(x, y);
+                if !ruler && !bare(&layer.heights, w, h, x, y) {
+                    continue;
+                }
+                let sight = self.view.sight(x as f64 + 0.5, y as f64 + 0.5);
+                if ruler {
+                    let Some(colour) = self.inside_ruler(&sight, layer.heights[index]) else { continue };
+                    field.pixels[index] = colour;
+                } else {
+                    field.pixels[index] = self.table(sight.at_height(0.0), hollows, index, [x, y], 1.0, 1.0);
+                }
+                settled[index] = true;
+            }
+        }
+        settled
+    }
+
+    /// The face of an opaque ruler where the whole pixel lies inside it.
+    fn inside_ruler(&self, sight: &Sight, yarn_height: f32) -> Option<[f32; 3]> {
+        let face = self.face.as_ref().filter(|f| f.ruler.body != Body::Clear)?;
+        let top = self.ruler_heights[1];
+        let place = face.place(sight.at_height(top));
+        let pixel = 2.0 * self.sample_mm(top);
+        if f64::from(yarn_height) > top || face.outside(place) > -2.0 * pixel {
+            return None;
+        }
+        let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.to[2];
+        Some(face.at(place, pixel).colour.map(|c| c * lamp))
+    }
+
+    fn near_ruler(&self, x: usize, y: usize) -> bool {
+        let [[left, right], [upper, lower]] = self.ruler_box;
+        (upper..lower).contains(&y) && (left..right).contains(&x)
     }
 
     fn hollows(&self, layer: &YarnLayer) -> Hollows {
@@ -115,37 +155,44 @@ impl<'a> Stage<'a> {
         }
     }
 
-    fn light(&self, field: &mut LightField, layer: &YarnLayer, hollows: &Hollows, colours: &[[f32; 3]], sample: [f64; 2]) {
-        let [[left, right], [upper, lower]] = self.ruler_box;
-        for y in 0..field.height {
-            for x in 0..field.width {
-                let index = y * field.width + x;
-                let height = layer.heights[index];
-                let near_ruler = (upper..lower).contains(&y) && (left..right).contains(&x);
-                let mut colour = [0.0; 3];
-                let sight = (near_ruler || height <= 0.0)
-                    .then(|| self.view.sight(x as f64 + sample[0], y as f64 + sample[1]));
-                let shadow = sight.as_ref().map_or(1.0, |s| self.ruler_shadow(near_ruler, s.at_height(f64::from(height)), f64::from(height)));
-                if height > 0.0 {
-                    colour = self.yarn(layer, hollows, colours, index, [x, y], shadow);
-                } else if let Some(sight) = &sight {
-                    colour = self.table(sight.at_height(0.0), hollows, index, [x, y], shadow);
-                }
-                if let (true, Some(sight)) = (near_ruler, &sight) {
-                    colour = self.ruler(colour, sight, height);
-                }
-                let pixel = &mut field.pixels[index];
-                for c in 0..3 {
-                    pixel[c] += 0.25 * colour[c];
-                }
+    fn light(
+        &self,
+        field: &mut LightField,
+        layer: &YarnLayer,
+        hollows: &Hollows,
+        colours: &[[f32; 3]],
+        sample: [f64; 2],
+        settled: &[bool],
+    ) {
+        for index in (0..field.pixels.len()).filter(|&index| !settled[index]) {
+            let at = [index % field.width, index / field.width];
+            let height = layer.heights[index];
+            let near_ruler = self.near_ruler(at[0], at[1]);
+            let sight = || self.view.sight(at[0] as f64 + sample[0], at[1] as f64 + sample[1]);
+            let sight = (near_ruler || height <= 0.0).then(sight);
+            let shadow = match &sight {
+                Some(sight) if near_ruler => self.ruler_shadow(sight.at_height(f64::from(height)), f64::from(height)),
+                _ => 1.0,
+            };
+            let mut colour = [0.0; 3];
+            if height > 0.0 {
+                colour = self.yarn(layer, hollows, colours, index, at, shadow);
+            } else if let Some(sight) = &sight {
+                colour = self.table(sight.at_height(0.0), hollows, index, at, shadow, 0.5);
+            }
+            if let (true, Some(sight)) = (near_ruler, &sight) {
+                colour = self.ruler(colour, sight, height);
+            }
+            let pixel = &mut field.pixels[index];
+            for c in 0..3 {
+                pixel[c] += 0.25 * colour[c];
             }
         }
     }
 
     fn yarn(&self, layer: &YarnLayer, hollows: &Hollows, colours: &[[f32; 3]], index: usize, at: [usize; 2], shadow: f32) -> [f32; 3] {
-        let look = layer.look(index);
-        let [nx, ny] = look.normal;
-        let nz = (1.0 - nx * nx - ny * ny).max(0.0).sqrt();
+        let look = layer.look(at[0], at[1]);
+        let [nx, ny, nz] = look.normal;
         let lamp = &self.lamp;
         let facing = (nx * lamp.to[0] + ny * lamp.to[1] + nz * lamp.to[2]).max(0.0);
         let open = hollows.open(index, layer.heights[index]);
@@ -154,15 +201,15 @@ impl<'a> Stage<'a> {
         let sum = lamp.ambient * open * (0.45 + 0.55 * nz) * (0.5 + 0.5 * shadow)
             + lamp.direct * lit * open.sqrt() * (0.25 * lamp.to[2] + 0.75 * facing);
         let gloss = self.surface.map_or(0.0, |s| s.fabric.yarn.gloss) as f32;
-        let half = half_vector(lamp.to);
+        let half = lamp.half;
         let bright = (nx * half[0] + ny * half[1] + nz * half[2]).max(0.0).powi(24);
         let shine = gloss * 0.35 * lit * lamp.direct * bright * look.tone;
         let base = colours.get(look.colour).copied().unwrap_or([0.5; 3]);
         base.map(|c| c * look.tone * sum + shine)
     }
 
-    fn table(&self, place: [f64; 2], hollows: &Hollows, index: usize, at: [usize; 2], shadow: f32) -> [f32; 3] {
-        let soft = self.sample_mm(0.0);
+    fn table(&self, place: [f64; 2], hollows: &Hollows, index: usize, at: [usize; 2], shadow: f32, size_px: f64) -> [f32; 3] {
+        let soft = 2.0 * size_px * self.sample_mm(0.0);
         let ground = table::colour(&self.scene.table, place, soft, self.scene.seed as u32 ^ 0x7AB1);
         let lit = hollows.lit(index, at, 0.0) * shadow;
         let open = hollows.open(index, 0.0).max(0.25);
@@ -176,7 +223,7 @@ impl<'a> Stage<'a> {
         0.5 / self.view.px_per_mm(x, y, height)
     }
 
-    fn ruler(&self, below: [f32; 3], sight: &super::view::Sight, yarn_height: f32) -> [f32; 3] {
+    fn ruler(&self, below: [f32; 3], sight: &Sight, yarn_height: f32) -> [f32; 3] {
         let Some(face) = &self.face else { return below };
         let [under, top] = self.ruler_heights;
         if f64::from(yarn_height) > top {
@@ -200,8 +247,8 @@ impl<'a> Stage<'a> {
     }
 
     /// 1 in the open, less where the ruler keeps the lamp away.
-    fn ruler_shadow(&self, near: bool, place: [f64; 2], height: f64) -> f32 {
-        let (true, Some(face)) = (near, &self.face) else { return 1.0 };
+    fn ruler_shadow(&self, place: [f64; 2], height: f64) -> f32 {
+        let Some(face) = &self.face else { return 1.0 };
         let gap = self.ruler_heights[1] - height;
         if gap <= 0.0 || face.ruler.thickness_mm <= 0.0 {
             return 1.0;
@@ -210,7 +257,7 @@ impl<'a> Stage<'a> {
         let outside = face.outside(face.place(towards));
         // Half-shadow about as wide as the gap is high.
         let dark = (0.5 - outside / (0.8 * gap + 0.2)).clamp(0.0, 1.0);
-        let cover = if face.ruler.body == super::scene::Body::Clear { 0.25 } else { 0.8 };
+        let cover = if face.ruler.body == Body::Clear { 0.25 } else { 0.8 };
         1.0 - cover * dark as f32
     }
 
@@ -244,8 +291,10 @@ impl Lamp {
         let (sin_r, cos_r) = scene.camera.roll_deg.to_radians().sin_cos();
         let flat = [cos_a * cos_r - sin_a * sin_r, cos_a * sin_r + sin_a * cos_r];
         let away = cos_e / sin_e;
+        let to = [(flat[0] * cos_e) as f32, (flat[1] * cos_e) as f32, sin_e as f32];
         Self {
-            to: [(flat[0] * cos_e) as f32, (flat[1] * cos_e) as f32, sin_e as f32],
+            to,
+            half: half_vector(to),
             direct: ((1.0 - light.ambient) / sin_e) as f32,
             ambient: light.ambient as f32,
             reach: [cos_a * away, sin_a * away],
@@ -293,6 +342,12 @@ impl Hollows {
         let towards = self.wide[ty * self.width + tx].max(0.7 * self.near[index]);
         1.0 - (0.55 * (towards - height) / self.yarn_mm).clamp(0.0, 0.85)
     }
+}
+
+/// Whether no yarn is in a pixel or beside it.
+fn bare(heights: &[f32], w: usize, h: usize, x: usize, y: usize) -> bool {
+    let columns = x.saturating_sub(1)..(x + 2).min(w);
+    (y.saturating_sub(1)..(y + 2).min(h)).all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
 }
 
 /// Mean over a square of (2 radius + 1) px, taken twice.

@@ -26,6 +26,7 @@ pub(super) struct View {
     target: [f64; 2],
     distance: f64,
     undistort: Vec<f64>,
+    position: [f64; 3],
 }
 
 /// A line of sight: camera position and direction in table coordinates (x, y, height).
@@ -53,12 +54,17 @@ impl View {
         let pitch = [[1.0, 0.0, 0.0], [0.0, cp, -sp], [0.0, sp, cp]];
         let yaw = [[cy, 0.0, sy], [0.0, 1.0, 0.0], [-sy, 0.0, cy]];
         let roll = [[cr, -sr, 0.0], [sr, cr, 0.0], [0.0, 0.0, 1.0]];
+        let rotation = product(&roll, &product(&pitch, &yaw));
+        let d = camera.distance_mm;
+        let [tx, ty] = camera.target_mm;
         Self {
             focal_px: camera.focal_length_35mm * diagonal / FILM_DIAGONAL_MM,
             centre: [w / 2.0, h / 2.0],
             radius: diagonal / 2.0,
             k1: camera.k1,
-            rotation: product(&roll, &product(&pitch, &yaw)),
+            rotation,
+            // The camera sits `distance` back along its own axis, the third row of the rotation.
+            position: [tx - rotation[2][0] * d, ty - rotation[2][1] * d, rotation[2][2] * d],
             target: camera.target_mm,
             distance: camera.distance_mm,
             undistort: undistortion(camera.k1),
@@ -77,13 +83,7 @@ impl View {
 
     /// Height of the camera above the table, mm.
     pub fn height_mm(&self) -> f64 {
-        self.position()[2]
-    }
-
-    fn position(&self) -> [f64; 3] {
-        let r = &self.rotation;
-        let d = self.distance;
-        [self.target[0] - r[2][0] * d, self.target[1] - r[2][1] * d, r[2][2] * d]
+        self.position[2]
     }
 
     fn camera_coordinates(&self, x: f64, y: f64, height: f64) -> [f64; 3] {
@@ -127,7 +127,7 @@ impl View {
         // Heights grow towards the camera, the third axis of the rotation away from it. A line of sight that does not
         // go down to the table (beyond the horizon) is bent to one that hardly does.
         let down = turned(2).max(1e-3);
-        Sight { origin: self.position(), slope: [-turned(0) / down, -turned(1) / down] }
+        Sight { origin: self.position, slope: [-turned(0) / down, -turned(1) / down] }
     }
 
     /// Homography from the plane at `height` (table mm) to undistorted px, row by row, last element 1.

@@ -67,8 +67,8 @@ pub(super) fn palette(yarn: &Yarn) -> Vec<[f32; 3]> {
 pub(super) fn tubes(surface: &FabricSurface, view: &View, seed: u64) -> Vec<Tube> {
     let fabric = surface.fabric;
     let px_per_stitch = view.px_per_mm(fabric.centre_mm[0], fabric.centre_mm[1], surface.face_mm()) * fabric.stitch_mm();
-    // Pieces of about a pixel and a half to two and a half; more than 32 a loop show no difference.
-    let pieces = ((px_per_stitch * 0.8) as usize).clamp(12, 32) & !1;
+    // A loop is about 3.5 stitches long: pieces of 7 px, but never so few that a bend shows corners.
+    let pieces = ((px_per_stitch * 0.5) as usize).clamp(14, 28) & !1;
     let mut path = Path { surface, view, tubes: Vec::new(), salt: seed as u32 };
     let mut line = Vec::new();
     for row in 0..i64::from(fabric.rows) {

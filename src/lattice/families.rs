@@ -1,0 +1,191 @@
+//! What families of stitch patterns look like in a spectrum, in broad classes.
+//!
+//! Every knitted surface seen from the front is made of slanted legs: two to a stitch, mirrored, so that (2, 0) and
+//! (1, ±1) stand up in all of them, and (0, 1) in most. Where knit and purl alternate the surface goes up and down with
+//! the repeat, which adds fractional harmonics: (½, 0) for 1×1 rib, (0, ½) for garter, (½, ½) for seed.
+//!
+//! Levels are rounded medians over rendered and real photos of several origins; the spreads are half as wide again as
+//! seen there, so that no level decides by itself.
+
+use super::StitchPattern;
+use super::score::Line;
+
+/// A family of patterns with alike spectra.
+#[derive(Debug)]
+pub struct Family {
+    /// Name and repeat that a recognised fabric is given.
+    pub pattern: (&'static str, u32, u32),
+    /// Logarithm of how often the family is knitted, relatively (stated choice).
+    pub prior: f64,
+    /// Logarithm of rows ÷ stitches: middle and spread (references J and common practice).
+    pub rows_over_stitches: (f64, f64),
+    /// Whether any fractional harmonic of the repeat may stand up besides its own lines. Garter and seed forbid the others.
+    pub loose: bool,
+    /// Its lines (h, k, level, spread).
+    pub lines: &'static [Line],
+}
+
+const fn line(h: f64, k: f64, level: f64, spread: f64) -> Line {
+    Line { h, k, level, spread }
+}
+
+/// Stockinette, also with stripes and colour work.
+const PLAIN: &[Line] = &[
+    line(2.0, 0.0, 0.4, 0.6),
+    line(1.0, 1.0, 0.0, 0.5),
+    line(2.0, 1.0, -0.6, 0.7),
+    line(0.0, 1.0, -0.7, 0.8),
+    line(1.0, 0.0, -1.4, 1.0),
+    line(4.0, 0.0, -0.7, 1.0),
+    line(0.0, 2.0, -1.3, 0.8),
+    line(1.0, 2.0, -1.2, 0.8),
+    line(3.0, 1.0, -1.2, 0.7),
+    line(3.0, 0.0, -1.5, 0.8),
+    line(2.0, 2.0, -1.5, 0.8),
+    line(3.0, 2.0, -1.2, 0.8),
+];
+
+/// Reverse stockinette: the tops of the loops, in bars along the row.
+const REVERSE: &[Line] = &[
+    line(0.0, 1.0, 0.1, 0.9),
+    line(1.0, 1.0, 0.0, 0.5),
+    line(2.0, 0.0, -0.2, 0.6),
+    line(0.0, 2.0, -0.7, 0.8),
+    line(0.0, 3.0, -0.7, 0.9),
+    line(2.0, 1.0, -1.0, 0.8),
+    line(1.0, 2.0, -1.0, 0.9),
+    line(1.0, 0.0, -1.9, 0.8),
+    line(3.0, 1.0, -1.3, 0.8),
+    line(4.0, 0.0, -1.3, 0.9),
+    line(2.0, 2.0, -1.4, 0.8),
+];
+
+/// Garter: a ridge every second row.
+const GARTER: &[Line] = &[
+    line(0.0, 0.5, -0.2, 1.0),
+    line(0.0, 1.0, 0.1, 0.9),
+    line(2.0, 0.0, 0.1, 0.5),
+    line(0.0, 1.5, -0.4, 1.0),
+    line(1.0, 1.0, -0.3, 0.5),
+    line(2.0, 1.0, -0.8, 0.8),
+    line(1.0, 0.0, -1.0, 1.0),
+    line(1.0, 0.5, -1.3, 0.9),
+    line(2.0, 0.5, -1.4, 0.8),
+    line(1.0, 1.5, -1.1, 0.8),
+    line(1.0, 2.0, -1.0, 0.8),
+    line(0.0, 2.0, -1.2, 0.9),
+    line(0.0, 2.5, -0.9, 1.0),
+    line(4.0, 0.0, -0.9, 0.8),
+    line(3.0, 1.0, -1.4, 0.8),
+];
+
+/// Seed: knit and purl in a chequerboard.
+const SEED: &[Line] = &[
+    line(0.0, 1.0, 0.1, 0.9),
+    line(2.0, 0.0, 0.2, 0.7),
+    line(1.0, 1.0, -0.2, 0.5),
+    line(0.5, 0.5, -0.5, 0.7),
+    line(0.5, 1.5, -0.4, 0.7),
+    line(1.5, 0.5, -0.8, 0.9),
+    line(1.5, 1.5, -0.9, 0.7),
+    line(0.5, 2.5, -0.8, 0.8),
+    line(2.5, 0.5, -0.9, 0.8),
+    line(0.0, 2.0, -0.7, 0.9),
+    line(2.0, 1.0, -1.3, 0.9),
+    line(1.0, 0.0, -1.4, 0.8),
+    line(1.0, 2.0, -1.5, 0.8),
+    line(4.0, 0.0, -1.3, 0.9),
+];
+
+/// Rib 1×1: knit columns stand up from purl columns.
+const RIB_1X1: &[Line] = &[
+    line(0.5, 0.0, 0.6, 0.9),
+    line(1.5, 0.0, 0.2, 0.6),
+    line(1.0, 0.0, -0.3, 0.8),
+    line(1.0, 1.0, -0.1, 0.5),
+    line(0.5, 1.0, -0.5, 0.7),
+    line(1.5, 1.0, -0.5, 0.7),
+    line(3.0, 0.0, -0.4, 0.8),
+    line(2.0, 0.0, -0.7, 0.8),
+    line(2.5, 0.0, -0.8, 0.8),
+    line(0.0, 1.0, -0.8, 0.8),
+    line(2.0, 1.0, -1.1, 0.8),
+    line(2.5, 1.0, -1.2, 0.8),
+    line(1.0, 2.0, -1.2, 0.8),
+];
+
+/// Rib 2×2.
+const RIB_2X2: &[Line] = &[
+    line(1.0, 1.0, 0.0, 0.5),
+    line(0.25, 1.0, -0.4, 0.7),
+    line(1.5, 0.0, -0.2, 0.6),
+    line(1.75, 0.0, -0.2, 0.6),
+    line(0.75, 0.0, -0.6, 0.8),
+    line(0.25, 0.0, -0.6, 1.0),
+    line(0.5, 0.0, -1.0, 0.9),
+    line(1.0, 0.0, -1.2, 0.8),
+    line(1.25, 0.0, -0.9, 0.8),
+    line(2.0, 0.0, -1.2, 0.8),
+    line(2.5, 0.0, -0.8, 0.8),
+    line(0.0, 1.0, -0.5, 0.7),
+    line(1.75, 1.0, -0.7, 0.7),
+    line(1.25, 1.0, -0.7, 0.7),
+    line(0.75, 1.0, -1.0, 0.8),
+    line(0.5, 1.0, -1.1, 0.8),
+    line(1.5, 1.0, -1.1, 0.8),
+    line(1.0, 2.0, -0.9, 0.9),
+];
+
+/// Knit–purl textures and lace of larger repeats: the V's lattice with everything in between a little raised.
+const TEXTURE: &[Line] = &[
+    line(2.0, 0.0, 0.3, 0.7),
+    line(1.0, 1.0, 0.0, 0.5),
+    line(0.0, 1.0, -0.4, 0.8),
+    line(2.0, 1.0, -0.6, 0.8),
+    line(0.0, 2.0, -0.7, 0.8),
+    line(1.0, 2.0, -0.8, 0.8),
+    line(1.0, 0.0, -1.3, 0.9),
+    line(4.0, 0.0, -0.6, 1.0),
+    line(3.0, 1.0, -1.0, 0.8),
+];
+
+/// All families.
+pub const FAMILIES: [Family; 7] = [
+    Family { pattern: ("stockinette", 1, 1), prior: -0.7, rows_over_stitches: (0.28, 0.14), loose: false, lines: PLAIN },
+    Family { pattern: ("reverse-stockinette", 1, 1), prior: -2.5, rows_over_stitches: (0.28, 0.15), loose: false, lines: REVERSE },
+    Family { pattern: ("garter", 1, 2), prior: -2.0, rows_over_stitches: (0.55, 0.17), loose: false, lines: GARTER },
+    Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), loose: false, lines: SEED },
+    Family { pattern: ("rib-1x1", 2, 1), prior: -2.3, rows_over_stitches: (0.15, 0.22), loose: true, lines: RIB_1X1 },
+    Family { pattern: ("rib-2x2", 4, 1), prior: -2.3, rows_over_stitches: (0.20, 0.20), loose: true, lines: RIB_2X2 },
+    Family { pattern: ("texture", 1, 1), prior: -2.5, rows_over_stitches: (0.30, 0.16), loose: true, lines: TEXTURE },
+];
+
+impl Family {
+    /// The families that a declared pattern may look like; all of them when nothing was declared.
+    pub fn of(pattern: Option<&StitchPattern>) -> Vec<&'static Family> {
+        let Some(pattern) = pattern else { return FAMILIES.iter().collect() };
+        let named = FAMILIES.iter().find(|f| f.pattern.0 == pattern.name);
+        vec![named.unwrap_or(&FAMILIES[FAMILIES.len() - 1])]
+    }
+}
+
+/// Fractional harmonics of a repeat of `stitches` × `rows`, up to the second of the stitches and of the rows, without
+/// those that the family's own lines hold.
+pub fn fractions(family: &Family, stitches: u32, rows: u32) -> Vec<(f64, f64)> {
+    let mut all = Vec::new();
+    if !family.loose {
+        return all;
+    }
+    let (a, b) = (stitches as i32, rows as i32);
+    for j in -2 * b..=2 * b {
+        for i in 0..=2 * a {
+            let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
+            let whole = i % a == 0 && j % b == 0;
+            let firm = family.lines.iter().any(|l| (l.h - h).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01);
+            if !whole && !firm && (i > 0 || j > 0) {
+                all.push((h, k));
+            }
+        }
+    }
+    all
+}

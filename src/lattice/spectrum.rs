@@ -1,0 +1,289 @@
+//! Two-dimensional spectra of fabric: averaged over overlapping windows (Welch 1967) and whitened by the radial median,
+//! so that a line's height reads as amplitude over the noise around it.
+
+use crate::fabric::Sheet;
+use rustfft::FftPlanner;
+use rustfft::num_complex::Complex32;
+
+/// Finest pitch of the grid the spectra are taken on, in pixels per mm: 60 stitches per 10 cm put the third harmonic of
+/// the stitches at 1.8 cycles/mm, and the second of 110 rows at 2.2, below the limit of 3 this leaves.
+const MAX_PX_PER_MM: f64 = 6.0;
+
+/// Windows with less than this part in sight are left out (stated choice).
+const MIN_VALID: f64 = 0.55;
+
+/// One whitened amplitude spectrum; index (0, 0) is frequency zero, negative frequencies wrap around.
+#[derive(Debug, Clone)]
+pub struct Spectrum {
+    /// Bins along each axis.
+    pub n: usize,
+    /// Width of one bin in cycles per mm: one over the window's side.
+    pub bin: f64,
+    /// Amplitude over the radial median of the amplitude, row by row.
+    pub amplitude: Vec<f32>,
+    /// Where the cloth's colours, not its relief, make the line: such lines say nothing about the stitches.
+    pub coloured: Vec<bool>,
+}
+
+impl Spectrum {
+    /// Highest frequency that is trusted, in cycles per mm: nine tenths of the grid's limit.
+    pub fn limit(&self) -> f64 {
+        0.45 * self.n as f64 * self.bin
+    }
+
+    /// Amplitude in bin (ix, iy), which may be negative.
+    pub fn value(&self, ix: i64, iy: i64) -> f32 {
+        let n = self.n as i64;
+        self.amplitude[(iy.rem_euclid(n) * n + ix.rem_euclid(n)) as usize]
+    }
+
+    /// Amplitude of the line at a frequency (cycles/mm): that of a local maximum within reach, or no more than the noise
+    /// where there is none, so that the skirt of a line counts for no other.
+    pub fn near(&self, f: [f64; 2]) -> f64 {
+        let (x, y) = (f[0] / self.bin, f[1] / self.bin);
+        let (ix, iy) = (x.round() as i64, y.round() as i64);
+        let reach = REACH_BINS + REACH_PART * x.hypot(y);
+        let mut best = 0.0f64;
+        for dy in -1..=1 {
+            for dx in -1..=1 {
+                let (jx, jy) = (ix + dx, iy + dy);
+                let v = self.value(jx, jy);
+                if f64::from(v) > best && self.is_highest(jx, jy) {
+                    let (px, py) = self.vertex(jx, jy);
+                    if (px - x).hypot(py - y) <= reach {
+                        best = f64::from(v);
+                    }
+                }
+            }
+        }
+        if best > 0.0 { best } else { f64::from(self.value(ix, iy)).min(1.0) }
+    }
+
+    /// Whether colour makes the line at a frequency.
+    pub fn is_coloured(&self, f: [f64; 2]) -> bool {
+        let n = self.n as i64;
+        let index = |v: f64| ((v / self.bin).round() as i64).rem_euclid(n);
+        self.coloured[(index(f[1]) * n + index(f[0])) as usize]
+    }
+
+    /// Marks the lines that stand up at least as high in a colour contrast of the same place as in this spectrum.
+    pub fn mark_colours(&mut self, contrast: &Spectrum) {
+        if contrast.n != self.n {
+            return;
+        }
+        let n = self.n as i64;
+        for iy in 0..n {
+            for ix in 0..n {
+                let v = contrast.value(ix, iy);
+                if v < COLOUR_AMPLITUDE || v < COLOUR_OVER_RELIEF * self.value(ix, iy) || !contrast.is_highest(ix, iy) {
+                    continue;
+                }
+                for dy in -1..=1 {
+                    for dx in -1..=1 {
+                        self.coloured[((iy + dy).rem_euclid(n) * n + (ix + dx).rem_euclid(n)) as usize] = true;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether no neighbour of bin (ix, iy) is higher.
+    pub fn is_highest(&self, ix: i64, iy: i64) -> bool {
+        let v = self.value(ix, iy);
+        (-1..=1).all(|dy| (-1..=1).all(|dx| (dx == 0 && dy == 0) || self.value(ix + dx, iy + dy) <= v))
+    }
+
+    /// Vertex, in bins, of the parabolas through the logarithms of a local maximum and its neighbours along x and y.
+    pub fn vertex(&self, ix: i64, iy: i64) -> (f64, f64) {
+        let at = |dx, dy| f64::from(self.value(ix + dx, iy + dy)).max(1e-6).ln();
+        let top = |before: f64, here: f64, after: f64| {
+            let bend = before - 2.0 * here + after;
+            if bend < -1e-9 { (0.5 * (before - after) / bend).clamp(-0.6, 0.6) } else { 0.0 }
+        };
+        let here = at(0, 0);
+        (ix as f64 + top(at(-1, 0), here, at(1, 0)), iy as f64 + top(at(0, -1), here, at(0, 1)))
+    }
+}
+
+/// Lowest amplitude over noise of a line in a colour contrast that counts (measured: below 3 without colours).
+const COLOUR_AMPLITUDE: f32 = 4.0;
+/// Colour contrasts of yarn in one colour show its relief too, at half the height or less (measured); at this part of
+/// the relief's height and above it is colour.
+const COLOUR_OVER_RELIEF: f32 = 1.0;
+
+/// How far from its place a line may be, in bins: the noise of the vertex and the unevenness of the knitting.
+const REACH_BINS: f64 = 0.7;
+/// The same as a part of the frequency: hypotheses are fitted to about half a per cent.
+const REACH_PART: f64 = 0.01;
+
+/// A sheet on a grid no finer than needed.
+pub struct Grid {
+    /// Pixels along x and y.
+    pub width: usize,
+    /// Pixels along y.
+    pub height: usize,
+    /// Pixels per mm.
+    pub px_per_mm: f64,
+    /// Even-lit grey, 0 where invalid.
+    pub grey: Vec<f32>,
+    /// 0 to 1.
+    pub valid: Vec<f32>,
+}
+
+impl Grid {
+    /// The sheet, averaged over whole blocks of pixels until it is no finer than needed.
+    pub fn of(sheet: &Sheet) -> Self {
+        Self::reduced(sheet, ((sheet.px_per_mm / MAX_PX_PER_MM).round() as usize).max(1))
+    }
+
+    /// The sheet, averaged over blocks of `step` × `step` pixels.
+    pub fn reduced(sheet: &Sheet, step: usize) -> Self {
+        let (w, h) = (sheet.grey.width() as usize, sheet.grey.height() as usize);
+        let (width, height) = (w / step, h / step);
+        let mut grey = vec![0.0f32; width * height];
+        let mut valid = vec![0.0f32; width * height];
+        let (g, v) = (sheet.grey.as_raw(), sheet.valid.as_raw());
+        let share = 1.0 / (step * step) as f32;
+        for y in 0..height * step {
+            for x in 0..width * step {
+                let (from, to) = (y * w + x, (y / step) * width + x / step);
+                let seen = if v.get(from).is_some_and(|v| *v > 0.5) { share } else { 0.0 };
+                valid[to] += seen;
+                let value = g[from];
+                if value.is_finite() {
+                    grey[to] += seen * value;
+                }
+            }
+        }
+        Self { width, height, px_per_mm: sheet.px_per_mm / step as f64, grey, valid }
+    }
+}
+
+/// Averaged, whitened spectrum of windows of `side_mm`; `None` where no window is sufficiently in sight.
+pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
+    let n = ((side_mm * grid.px_per_mm) as usize).min(grid.width).min(grid.height) & !1;
+    if n < 32 {
+        return None;
+    }
+    let hann: Vec<f32> =
+        (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
+    let mut planner = FftPlanner::new();
+    let fft = planner.plan_fft_forward(n);
+    let mut power = vec![0.0f32; n * n];
+    let mut windows = 0;
+    for y0 in starts(grid.height, n) {
+        for x0 in starts(grid.width, n) {
+            let Some(mut data) = window(grid, x0, y0, n, &hann) else { continue };
+            fft.process(&mut data);
+            transpose(&mut data, n);
+            fft.process(&mut data);
+            transpose(&mut data, n);
+            power.iter_mut().zip(&data).for_each(|(p, c)| *p += c.norm_sqr());
+            windows += 1;
+        }
+    }
+    (windows > 0).then(|| {
+        let mut amplitude = power;
+        whiten(&mut amplitude, n);
+        Spectrum { n, bin: grid.px_per_mm / n as f64, coloured: vec![false; n * n], amplitude }
+    })
+}
+
+/// Window starts: half overlapping, the last one flush with the end.
+fn starts(length: usize, n: usize) -> Vec<usize> {
+    let spare = length - n;
+    let count = (2 * spare).div_ceil(n) + 1;
+    (0..count).map(|i| if count == 1 { spare / 2 } else { spare * i / (count - 1) }).collect()
+}
+
+/// One window, weighted and of unit energy; `None` where too little is in sight.
+fn window(grid: &Grid, x0: usize, y0: usize, n: usize, hann: &[f32]) -> Option<Vec<Complex32>> {
+    let (mut sum, mut weights, mut seen) = (0.0f64, 0.0f64, 0.0f64);
+    let mut data = vec![Complex32::default(); n * n];
+    for y in 0..n {
+        let row = (y0 + y) * grid.width + x0;
+        for x in 0..n {
+            let w = hann[x] * hann[y];
+            let v = grid.valid[row + x] * w;
+            data[y * n + x] = Complex32::new(grid.grey[row + x] * w, v);
+            sum += f64::from(grid.grey[row + x] * w);
+            weights += f64::from(v);
+            seen += f64::from(w);
+        }
+    }
+    if weights < MIN_VALID * seen {
+        return None;
+    }
+    let mean = (sum / weights) as f32;
+    let mut energy = 0.0f64;
+    for c in &mut data {
+        c.re -= mean * c.im;
+        c.im = 0.0;
+        energy += f64::from(c.re * c.re);
+    }
+    if energy < 1e-9 {
+        return None;
+    }
+    let scale = (1.0 / energy).sqrt() as f32;
+    data.iter_mut().for_each(|c| c.re *= scale);
+    Some(data)
+}
+
+fn transpose(data: &mut [Complex32], n: usize) {
+    for y in 0..n {
+        for x in y + 1..n {
+            data.swap(y * n + x, x * n + y);
+        }
+    }
+}
+
+/// Power → amplitude over the median in rings about frequency zero.
+fn whiten(power: &mut [f32], n: usize) {
+    let signed = |i: usize| if i > n / 2 { i as f64 - n as f64 } else { i as f64 };
+    let ring = |x: usize, y: usize| signed(x).hypot(signed(y)).sqrt() * 3.0;
+    let rings = (n as f64).sqrt() as usize * 3 + 2;
+    let mut values: Vec<Vec<f32>> = vec![Vec::new(); rings];
+    for y in 0..=n / 2 {
+        for x in 0..n {
+            let r = ring(x, y) as usize;
+            values[r].push(power[y * n + x]);
+        }
+    }
+    let medians: Vec<f64> = values
+        .iter_mut()
+        .map(|v| {
+            if v.is_empty() {
+                return f64::NAN;
+            }
+            let mid = v.len() / 2;
+            f64::from(*v.select_nth_unstable_by(mid, |a, b| a.total_cmp(b)).1).max(1e-20).ln()
+        })
+        .collect();
+    let floor = smooth(&medians);
+    for y in 0..n {
+        for x in 0..n {
+            let r = (ring(x, y) - 0.5).max(0.0);
+            let (i, t) = (r as usize, r.fract());
+            let j = (i + 1).min(rings - 1);
+            let level = (floor[i] * (1.0 - t) + floor[j] * t).exp();
+            let p = &mut power[y * n + x];
+            *p = (f64::from(*p) / level).sqrt() as f32;
+        }
+    }
+    power[0] = 0.0;
+}
+
+/// Running mean over five rings of those that hold something.
+fn smooth(values: &[f64]) -> Vec<f64> {
+    let mut last = 0.0;
+    (0..values.len())
+        .map(|i| {
+            let near = &values[i.saturating_sub(2)..(i + 3).min(values.len())];
+            let held: Vec<f64> = near.iter().copied().filter(|v| v.is_finite()).collect();
+            if !held.is_empty() {
+                last = held.iter().sum::<f64>() / held.len() as f64;
+            }
+            last
+        })
+        .collect()
+}
