@@ -187,29 +187,41 @@ fn words_beyond(canvas: &Canvas, end: Place, inner: Place, text: String, size: f
     Mark::Words { centre, size, text }
 }
 
-/// Two arrows from a corner of the region, in the directions in which stitch and row numbers grow.
+/// Two arrows near a corner of the region, in the directions in which stitch and row numbers grow.
 fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
-    let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
-    let towards_corner = |p: &(f64, f64)| (p.0 - drawn.low.0) / extent.0 + (p.1 - drawn.low.1) / extent.1;
-    let Some(&corner) = drawn.region.iter().min_by(|a, b| towards_corner(a).total_cmp(&towards_corner(b))) else {
-        return;
-    };
-    // Between the lines, so that the arrows hide no loop.
-    let from = (corner.0.ceil() + 0.5, corner.1.ceil() + 0.5);
-    let Some(start) = drawn.at(from.0, from.1) else { return };
-    let tips = [
-        (drawn.at(from.0 + 0.25 * extent.0, from.1), "stitches"),
-        (drawn.at(from.0, from.1 + 0.25 * extent.1), "rows"),
-    ];
+    let Some([start, along_row, along_wale]) = arrow_ends(canvas, drawn) else { return };
     let size = 20.0 * pen.px;
     let (mut arrows, mut words) = (Vec::new(), Vec::new());
-    for (tip, text) in tips {
-        let Some(tip) = tip else { continue };
+    for (tip, text) in [(along_row, "stitches"), (along_wale, "rows")] {
         arrows.extend(arrow(start, tip, pen));
         words.push(words_beyond(canvas, tip, start, text.to_owned(), size));
     }
     canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen.px), 1.0);
     canvas.layer(&words, colour::BLUE, (colour::WHITE, 0.16 * size), 1.0);
+}
+
+/// Where the arrows start and where they end: all on the canvas, the start in the region, as near to where both numbers
+/// begin as can be, and between the lines, so that no loop is hidden. `None` where no place will do.
+fn arrow_ends(canvas: &Canvas, drawn: &Drawn) -> Option<[Place; 3]> {
+    /// Places that are tried along each axis.
+    const TRIED: u32 = 16;
+    /// Length of an arrow, as a part of the region's extent.
+    const LENGTH: f64 = 0.2;
+    let (w, h) = canvas.size();
+    let on_canvas = |p: &Place| (0.0..=w).contains(&p.0) && (0.0..=h).contains(&p.1);
+    let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
+    let between = |low: f64, extent: f64, i: u32| (low + extent * f64::from(i) / f64::from(TRIED)).floor() + 0.5;
+    let ends = |(i, j): (u32, u32)| {
+        let from = (between(drawn.low.0, extent.0, i), between(drawn.low.1, extent.1, j));
+        let in_region = drawn.crossings(Family::Stitches, from.0).iter().filter(|&&r| r < from.1).count() % 2 == 1;
+        let start = in_region.then(|| drawn.at(from.0, from.1))??;
+        let along_row = drawn.at(from.0 + LENGTH * extent.0, from.1)?;
+        let along_wale = drawn.at(from.0, from.1 + LENGTH * extent.1)?;
+        Some([start, along_row, along_wale]).filter(|ends| ends.iter().all(on_canvas))
+    };
+    let mut tried: Vec<(u32, u32)> = (0..TRIED).flat_map(|i| (0..TRIED).map(move |j| (i, j))).collect();
+    tried.sort_by_key(|(i, j)| i + j);
+    tried.into_iter().find_map(ends)
 }
 
 fn arrow(from: Place, to: Place, pen: Pen) -> [Mark; 3] {
