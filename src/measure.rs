@@ -4,6 +4,9 @@
 mod compose;
 mod fabric_stage;
 mod scale_stage;
+mod single_loops;
+
+pub use single_loops::look_for_loops;
 
 use crate::gauge::{GaugeSettings, RulerOn};
 use crate::lattice::StitchPattern;

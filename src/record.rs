@@ -6,9 +6,9 @@
 
 use crate::caution::Caution;
 use crate::gauge::RulerOn;
-use crate::lattice::{Basis, PhaseBlock, StitchPattern};
-use crate::plane::{PlaneMap, RadialDistortion};
-use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint, PlanePoint};
+use crate::lattice::{LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
+use crate::plane::RadialDistortion;
+use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 use crate::ruler::{Graduation, RulerUnit};
 use serde::{Deserialize, Serialize};
@@ -354,9 +354,11 @@ pub struct Evidence {
     pub ruler_outline_px: Vec<PhotoPoint>,
     /// Outline of the measured region; may be empty.
     pub region_px: Vec<PhotoPoint>,
-    /// The fitted lattice.
+    /// The fitted lattice; whole numbers lie on the loops.
     pub lattice: Option<LatticeModel>,
-    /// Loops that were looked for or found.
+    /// Weights of the logarithms of linear red, green and blue in whose sum the stitches show; `None`: luminance's.
+    pub projection: Option<[f32; 3]>,
+    /// Loops that were looked for or found; empty until somebody looks, since the gauge does not need them.
     pub loops: Vec<LoopSeen>,
     /// The blocks from which the lattice was fitted.
     pub blocks: Vec<PhaseBlock>,
@@ -381,31 +383,6 @@ pub struct GraduationSeen {
     /// The mark, where it was detected.
     pub mark: Graduation,
     /// Whether it lies where the fit expects a mark, and so counted.
-    pub matched: bool,
-}
-
-/// The fitted lattice in the photo: stitch number at a plane point p is `basis.stitch`·(p − `origin`), row number
-/// likewise. Whole numbers lie on the loops.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LatticeModel {
-    /// Photo ↔ fabric plane.
-    pub map: PlaneMap,
-    /// Frequencies of stitches and rows in that plane.
-    pub basis: Basis,
-    /// Plane point of stitch 0 in row 0.
-    pub origin: PlanePoint,
-}
-
-/// One loop (stitch) of the fabric.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LoopSeen {
-    /// Stitch number in the lattice model.
-    pub stitch: i32,
-    /// Row number in the lattice model.
-    pub row: i32,
-    /// Where it was detected in the photo; where the model puts it, when it was not.
-    pub at_px: PhotoPoint,
-    /// Whether a loop was detected there and agrees with the model.
     pub matched: bool,
 }
 

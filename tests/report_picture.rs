@@ -2,10 +2,10 @@
 
 use image::{Rgb, RgbImage};
 use nalgebra::Matrix3;
-use walewise::lattice::{Basis, PhaseBlock};
+use walewise::lattice::{Basis, LatticeModel, LoopSeen, PhaseBlock};
 use walewise::plane::PlaneMap;
 use walewise::quantity::{PhotoPoint, PlanePoint};
-use walewise::record::{Evidence, GraduationSeen, LatticeModel, LoopSeen, PhotoFacts, Record, Status, TrainSeen};
+use walewise::record::{Evidence, GraduationSeen, PhotoFacts, Record, Status, TrainSeen};
 use walewise::report::annotate::draw;
 use walewise::ruler::{Graduation, RulerUnit};
 

@@ -97,12 +97,12 @@ swatch.jpg
   30.1 ± 0.4 rows per 10 cm         (30.5 ± 0.4 per 4 in)
   The true gauge of this swatch, as it lies, is in these intervals with 95 %
   confidence.
-  Another fabric knitted alike: 22.4 ± 0.6 stitches and 30.1 ± 1.2 rows per
-  10 cm.
-  Pattern: rib-2x2, repeat 4 stitches x 1 rows (recognised, 99 % sure)
+  Another fabric knitted alike: 22.4 ± 0.6 stitches and 30.1 ± 1.2 rows per 10
+  cm.
+  Pattern: rib-2x2, repeat 4 stitches x 1 row (recognised, 99 % sure)
   Counted: 27.1 stitches x 44.2 rows
-  Scale:   ruler in cm, 118 marks over 121 mm, 11.9 px per mm, camera tilted by
-           6 degrees
+  Scale:   ruler in cm, 118 marks over 121 mm, 11.9 px per mm, camera tilted
+           by 6 degrees
   What the intervals come from most (standard uncertainty: stitches, rows):
   - height of the fabric's surface: 0.60 %, 0.60 %
   - accuracy of the ruler: 0.24 %, 0.24 %

@@ -6,9 +6,10 @@ use super::photo_file;
 use super::progress::Progress;
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
-use crate::measure::{Outcome, Setup, Stage, measure};
+use crate::measure::{Outcome, Setup, Stage, look_for_loops, measure};
+use crate::photo::Photo;
 use crate::plane::Span;
-use crate::record::{Elapsed, PhotoFacts, Record, Status};
+use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
 use crate::report;
 use crate::ruler::RulerUnit;
 use rayon::iter::{ParallelBridge, ParallelIterator};
@@ -201,15 +202,25 @@ fn measure_one(
     outcome.record.photo.file = name.into_owned();
     let mut status = exit_status(outcome.record.status);
     let mut complaint = None;
-    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, &outcome.evidence) {
-        let picture = report::annotate::draw(&outcome.record, evidence, photo.rgb);
-        if let Err(message) = super::annotated::write(target, &picture) {
-            complaint = Some(message);
-            status = status.worse(ExitStatus::Other);
-        }
+    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, outcome.evidence)
+        && let Err(message) = write_picture(target, photo, evidence, &outcome.record)
+    {
+        complaint = Some(message);
+        status = status.worse(ExitStatus::Other);
     }
     progress.finished();
     Finished { text: in_words(&outcome.record, index, arguments), complaint, status }
+}
+
+/// Draws what was seen on the photo and writes it.
+fn write_picture(target: &Path, photo: Photo, mut evidence: Evidence, record: &Record) -> Result<(), String> {
+    // A mistake in the drawing must not cost the measurement.
+    let drawn = catch_unwind(AssertUnwindSafe(|| {
+        look_for_loops(&photo, record, &mut evidence);
+        report::annotate::draw(record, &evidence, photo.rgb)
+    }));
+    let mistake = || format!("{}: drawing broke off through a mistake in the program", target.display());
+    super::annotated::write(target, &drawn.map_err(|_| mistake())?)
 }
 
 fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> String {

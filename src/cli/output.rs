@@ -5,6 +5,8 @@ use std::path::Path;
 
 /// One line on stderr.
 pub fn complain(message: &str) {
+    // A file's name may hold anything; it must neither break the line nor steer the terminal.
+    let message: String = message.chars().map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect();
     // Nobody is left to tell when stderr is gone.
     let _ = writeln!(anstream::stderr(), "walewise: {message}");
 }

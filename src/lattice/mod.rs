@@ -2,9 +2,11 @@
 
 mod decide;
 mod families;
+mod followed;
 mod grow;
 mod hypotheses;
 mod local;
+mod loops;
 mod motif;
 mod pattern;
 mod peaks;
@@ -18,8 +20,10 @@ mod tests;
 mod view;
 
 pub use decide::decide;
+pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
+pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
 
 use crate::quantity::{PhotoPoint, PlanePoint};

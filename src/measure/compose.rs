@@ -4,12 +4,12 @@ use super::Setup;
 use super::scale_stage::Scale;
 use crate::caution::{Caution, CautionCode};
 use crate::gauge::{GaugeSettings, RandomPart, SwatchGauge, swatch_gauge};
-use crate::lattice::{self, Decision, LatticeReading, PhaseBlock};
+use crate::lattice::{self, Decision, LatticeModel, LatticeReading, PhaseBlock};
 use crate::plane::{CameraPrior, PlaneEstimate};
 use crate::quantity::{self, Confidence, Contribution, PhotoPoint, PlanePoint, Source, Uncertain};
 use crate::record::{
-    self, Distortion, Evidence, Gauge, LatticeModel, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts,
-    Record, Status, Swatch, Variation,
+    self, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Status,
+    Swatch, Variation,
 };
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -68,6 +68,7 @@ impl Finished {
         let (stitches, rows) = self.gauge.counts_at_origin;
         let Some((stitch, row)) = self.gauge.basis.steps_mm() else { return };
         let origin = PlanePoint::new(-stitches * stitch[0] - rows * row[0], -stitches * stitch[1] - rows * row[1]);
+        evidence.projection = Some(self.decision.weights);
         evidence.lattice = Some(LatticeModel { map: self.gauge.map.clone(), basis: self.gauge.basis, origin });
     }
 }

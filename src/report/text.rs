@@ -16,7 +16,8 @@ const LARGEST: usize = 3;
 /// What was measured and how sure it is, or what is wrong and what to do.
 pub fn describe(record: &Record) -> String {
     let mut out = Lines::default();
-    out.plain(&record.photo.file);
+    // A file's name may hold anything; it must neither break the line nor steer the terminal.
+    out.plain(&record.photo.file.replace(char::is_control, "\u{FFFD}"));
     if let Some(gauge) = &record.gauge {
         gauge_lines(&mut out, gauge);
         basis_lines(&mut out, record);
@@ -89,7 +90,7 @@ fn pattern_words(note: &PatternNote) -> String {
     let repeat = if (p.repeat_stitches, p.repeat_rows) == (1, 1) {
         String::new()
     } else {
-        format!(", repeat {} stitches x {} rows", p.repeat_stitches, p.repeat_rows)
+        format!(", repeat {} x {}", plural(p.repeat_stitches, "stitch", "es"), plural(p.repeat_rows, "row", "s"))
     };
     let source = match (note.source, note.confidence) {
         (PatternSource::Declared, _) => "as you said".to_owned(),
@@ -97,6 +98,11 @@ fn pattern_words(note: &PatternNote) -> String {
         (PatternSource::Recognised, None) => "recognised".to_owned(),
     };
     format!("{}{repeat} ({source})", p.name)
+}
+
+fn plural(count: u32, one: &str, ending: &str) -> String {
+    let ending = if count == 1 { "" } else { ending };
+    format!("{count} {one}{ending}")
 }
 
 fn counted_words(lattice: &LatticeNote) -> String {

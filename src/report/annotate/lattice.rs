@@ -3,12 +3,14 @@
 
 use super::Pen;
 use super::canvas::{Canvas, Mark, Place, colour, words_size};
-use crate::plane::PlaneMap;
-use crate::quantity::PlanePoint;
-use crate::record::{Evidence, LatticeModel, LoopSeen};
+use crate::lattice::{FollowedLattice, LatticeModel, LoopSeen, crossings};
+use crate::record::Evidence;
 
 /// More lines than this in one direction can't be told apart in any picture, and would take for ever to draw.
 const MOST_LINES: f64 = 2000.0;
+
+/// Lines closer than this, in px, would merge.
+const CLOSEST_PX: f64 = 2.0;
 
 /// Draws the region's outline, the lattice's lines and numbers, the loops and the axes.
 pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
@@ -22,11 +24,13 @@ pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
         let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen.px).collect();
         canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px), 0.9);
     }
+    if let Some(drawn) = &drawn {
+        draw_axes(canvas, drawn, pen);
+    }
     let pitch_px = drawn.as_ref().map_or(12.0 * pen.px, |d| d.pitch_px);
     draw_loops(canvas, &evidence.loops, pitch_px, pen);
     if let Some(drawn) = &drawn {
         draw_numbers(canvas, drawn, pen);
-        draw_axes(canvas, drawn, pen);
     }
 }
 
@@ -45,13 +49,10 @@ enum Family {
     Rows,
 }
 
-/// The lattice made ready for drawing: the region in (stitch, row) numbers, and the way back to the photo, in px of the canvas.
+/// The lattice made ready for drawing: the region in (stitch, row) numbers, and the way back to the canvas.
 struct Drawn<'a> {
-    map: &'a PlaneMap,
+    followed: FollowedLattice<'a>,
     pen: Pen,
-    origin: PlanePoint,
-    steps: ([f64; 2], [f64; 2]),
-    departures: Departures,
     /// Corners of the region in (stitch, row) numbers.
     region: Vec<(f64, f64)>,
     /// Smallest and largest (stitch, row) number in the region.
@@ -63,13 +64,7 @@ struct Drawn<'a> {
 
 impl<'a> Drawn<'a> {
     fn new(model: &'a LatticeModel, evidence: &Evidence, pen: Pen) -> Option<Self> {
-        let numbers = |p: PlanePoint| {
-            let (x, y) = (p.x - model.origin.x, p.y - model.origin.y);
-            let along = |f: [f64; 2]| f[0] * x + f[1] * y;
-            (along(model.basis.stitch), along(model.basis.row))
-        };
-        let in_plane = evidence.region_px.iter().filter_map(|&p| model.map.to_plane(p));
-        let region: Vec<(f64, f64)> = in_plane.map(numbers).collect();
+        let region: Vec<(f64, f64)> = evidence.region_px.iter().filter_map(|&p| model.numbers(p)).collect();
         let fold = |pick: fn(f64, f64) -> f64, start: f64| {
             region.iter().fold((start, start), |a, p| (pick(a.0, p.0), pick(a.1, p.1)))
         };
@@ -78,29 +73,14 @@ impl<'a> Drawn<'a> {
         if !few(low.0, high.0) || !few(low.1, high.1) {
             return None;
         }
-        let residuals = evidence.blocks.iter().map(|b| {
-            let n = numbers(b.at);
-            (b.at, b.stitches - n.0, b.rows - n.1)
-        });
-        let departures = Departures::new(residuals.collect());
-        let steps = model.basis.steps_mm()?;
-        let mut drawn =
-            Self { map: &model.map, pen, origin: model.origin, steps, departures, region, low, high, pitch_px: 1.0 };
-        let (i, j) = ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0);
-        let middle = drawn.at(i, j)?;
-        let px = |p: Place| (p.0 - middle.0).hypot(p.1 - middle.1);
-        drawn.pitch_px = px(drawn.at(i + 1.0, j)?).min(px(drawn.at(i, j + 1.0)?));
-        Some(drawn)
+        let followed = FollowedLattice::new(model, &evidence.blocks)?;
+        let pitch_px = pen.zoom * followed.pitch_px((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0)?;
+        (pitch_px > CLOSEST_PX).then_some(Self { followed, pen, region, low, high, pitch_px })
     }
 
-    /// Where the photo shows stitch number `stitch` in row number `row`.
+    /// Where the canvas shows stitch number `stitch` in row number `row`.
     fn at(&self, stitch: f64, row: f64) -> Option<Place> {
-        let on_plane = |i: f64, j: f64| {
-            let (s, r) = self.steps;
-            self.origin.moved(i * s[0] + j * r[0], i * s[1] + j * r[1])
-        };
-        let (ds, dr) = self.departures.at(on_plane(stitch, row));
-        self.map.to_photo(on_plane(stitch - ds, row - dr)).map(|p| self.pen.place(p))
+        self.followed.place(stitch, row).map(|p| self.pen.place(p))
     }
 
     /// The whole numbers of one family in the region.
@@ -132,60 +112,10 @@ impl<'a> Drawn<'a> {
 
     /// Where the line enters and leaves the region, sorted: an even number of places along it.
     fn crossings(&self, family: Family, number: f64) -> Vec<f64> {
-        let turned = |p: (f64, f64)| if family == Family::Stitches { p } else { (p.1, p.0) };
-        let next = self.region.iter().cycle().skip(1);
-        let mut found: Vec<f64> = self
-            .region
-            .iter()
-            .zip(next)
-            .filter_map(|(&a, &b)| {
-                let (a, b) = (turned(a), turned(b));
-                ((a.0 <= number) != (b.0 <= number)).then(|| a.1 + (b.1 - a.1) * (number - a.0) / (b.0 - a.0))
-            })
-            .collect();
-        found.sort_by(f64::total_cmp);
-        found
-    }
-}
-
-/// How the fabric departs from the even lattice, from place to place: the blocks' counts minus the model's, smoothed.
-/// Their common offset is left out, since the blocks count from an arbitrary zero.
-struct Departures {
-    blocks: Vec<(PlanePoint, f64, f64)>,
-    reach_mm: f64,
-}
-
-impl Departures {
-    fn new(mut blocks: Vec<(PlanePoint, f64, f64)>) -> Self {
-        let median = |mut v: Vec<f64>| {
-            v.sort_by(f64::total_cmp);
-            v.get(v.len() / 2).copied().unwrap_or(0.0)
-        };
-        let stitches = median(blocks.iter().map(|b| b.1).collect());
-        let rows = median(blocks.iter().map(|b| b.2).collect());
-        for block in &mut blocks {
-            block.1 -= stitches;
-            block.2 -= rows;
+        match family {
+            Family::Stitches => crossings(&self.region, number),
+            Family::Rows => crossings(&self.region.iter().map(|&(s, r)| (r, s)).collect::<Vec<_>>(), number),
         }
-        let nearest =
-            |p: PlanePoint| blocks.iter().map(|b| b.0.distance(p)).filter(|&d| d > 1e-6).fold(f64::INFINITY, f64::min);
-        let reach_mm = median(blocks.iter().take(50).map(|b| nearest(b.0)).collect());
-        Self { blocks, reach_mm: 1.5 * reach_mm }
-    }
-
-    /// Departure in (stitches, rows) at a place in the plane; (0, 0) where no block is near.
-    fn at(&self, p: PlanePoint) -> (f64, f64) {
-        let (mut weights, mut stitches, mut rows) = (0.0, 0.0, 0.0);
-        for (at, s, r) in &self.blocks {
-            let q = at.distance(p) / self.reach_mm;
-            if q < 4.0 {
-                let w = (-0.5 * q * q).exp();
-                weights += w;
-                stitches += w * s;
-                rows += w * r;
-            }
-        }
-        if weights > 1e-6 { (stitches / weights, rows / weights) } else { (0.0, 0.0) }
     }
 }
 
@@ -257,28 +187,41 @@ fn words_beyond(canvas: &Canvas, end: Place, inner: Place, text: String, size: f
     Mark::Words { centre, size, text }
 }
 
-/// Two arrows from a corner of the region, in the directions in which stitch and row numbers grow.
+/// Two arrows near a corner of the region, in the directions in which stitch and row numbers grow.
 fn draw_axes(canvas: &mut Canvas, drawn: &Drawn, pen: Pen) {
-    let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
-    let towards_corner = |p: &(f64, f64)| (p.0 - drawn.low.0) / extent.0 + (p.1 - drawn.low.1) / extent.1;
-    let Some(&corner) = drawn.region.iter().min_by(|a, b| towards_corner(a).total_cmp(&towards_corner(b))) else {
-        return;
-    };
-    let from = (corner.0 + 0.04 * extent.0, corner.1 + 0.04 * extent.1);
-    let Some(start) = drawn.at(from.0, from.1) else { return };
-    let tips = [
-        (drawn.at(from.0 + 0.25 * extent.0, from.1), "stitches"),
-        (drawn.at(from.0, from.1 + 0.25 * extent.1), "rows"),
-    ];
+    let Some([start, along_row, along_wale]) = arrow_ends(canvas, drawn) else { return };
     let size = 20.0 * pen.px;
     let (mut arrows, mut words) = (Vec::new(), Vec::new());
-    for (tip, text) in tips {
-        let Some(tip) = tip else { continue };
+    for (tip, text) in [(along_row, "stitches"), (along_wale, "rows")] {
         arrows.extend(arrow(start, tip, pen));
         words.push(words_beyond(canvas, tip, start, text.to_owned(), size));
     }
     canvas.layer(&arrows, colour::BLUE, (colour::WHITE, 1.2 * pen.px), 1.0);
     canvas.layer(&words, colour::BLUE, (colour::WHITE, 0.16 * size), 1.0);
+}
+
+/// Where the arrows start and where they end: all on the canvas, the start in the region, as near to where both numbers
+/// begin as can be, and between the lines, so that no loop is hidden. `None` where no place will do.
+fn arrow_ends(canvas: &Canvas, drawn: &Drawn) -> Option<[Place; 3]> {
+    /// Places that are tried along each axis.
+    const TRIED: u32 = 16;
+    /// Length of an arrow, as a part of the region's extent.
+    const LENGTH: f64 = 0.2;
+    let (w, h) = canvas.size();
+    let on_canvas = |p: &Place| (0.0..=w).contains(&p.0) && (0.0..=h).contains(&p.1);
+    let extent = (drawn.high.0 - drawn.low.0, drawn.high.1 - drawn.low.1);
+    let between = |low: f64, extent: f64, i: u32| (low + extent * f64::from(i) / f64::from(TRIED)).floor() + 0.5;
+    let ends = |(i, j): (u32, u32)| {
+        let from = (between(drawn.low.0, extent.0, i), between(drawn.low.1, extent.1, j));
+        let in_region = drawn.crossings(Family::Stitches, from.0).iter().filter(|&&r| r < from.1).count() % 2 == 1;
+        let start = in_region.then(|| drawn.at(from.0, from.1))??;
+        let along_row = drawn.at(from.0 + LENGTH * extent.0, from.1)?;
+        let along_wale = drawn.at(from.0, from.1 + LENGTH * extent.1)?;
+        Some([start, along_row, along_wale]).filter(|ends| ends.iter().all(on_canvas))
+    };
+    let mut tried: Vec<(u32, u32)> = (0..TRIED).flat_map(|i| (0..TRIED).map(move |j| (i, j))).collect();
+    tried.sort_by_key(|(i, j)| i + j);
+    tried.into_iter().find_map(ends)
 }
 
 fn arrow(from: Place, to: Place, pen: Pen) -> [Mark; 3] {
@@ -295,7 +238,8 @@ fn arrow(from: Place, to: Place, pen: Pen) -> [Mark; 3] {
 mod tests {
     use super::*;
     use crate::lattice::Basis;
-    use crate::quantity::PhotoPoint;
+    use crate::plane::PlaneMap;
+    use crate::quantity::{PhotoPoint, PlanePoint};
     use nalgebra::Matrix3;
 
     fn evidence() -> Evidence {
