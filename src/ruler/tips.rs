@@ -79,14 +79,15 @@ impl<'a> Scene<'a> {
         let along = along.filter(|a| a.len() >= COURSE_MIN)?;
         let (dx, dy) = train.mark_direction;
         let heights = [0.3, 0.5, 0.7];
-        let at = |share: f64| -> Vec<(f64, f64)> {
-            let place = |(m, ((ax, ay), pitch)): (&Graduation, &((f64, f64), f64)), h: f64| {
-                (m.at.x + dx * h * m.length_px + ax * share * pitch, m.at.y + dy * h * m.length_px + ay * share * pitch)
-            };
-            marks.iter().zip(&along).flat_map(|m| heights.map(|h| place(m, h))).collect()
+        let place = |m: &Graduation, (course, pitch): &((f64, f64), f64), height: f64| {
+            [0.0, -0.5, 0.5].map(|share| {
+                let (out, on) = (height * m.length_px, share * pitch);
+                (m.at.x + dx * out + course.0 * on, m.at.y + dy * out + course.1 * on)
+            })
         };
-        let gaps: Vec<_> = at(0.5).into_iter().chain(at(-0.5)).collect();
-        let ink = Ink::best_mix(rgb, &at(0.0), &gaps);
+        let places: Vec<[(f64, f64); 3]> =
+            marks.iter().zip(&along).flat_map(|(m, a)| heights.map(|height| place(m, a, height))).collect();
+        let ink = Ink::best_mix(rgb, &places);
         let mut scene = Self { ink, train, along, sigma_px: 1.0 };
         scene.sigma_px = scene.usual_width()?;
         Some(scene)
