@@ -37,7 +37,8 @@ fn no_figure_is_worse_than_recorded() {
             let now = figures(name, declared, photos, &answers);
             print_row(&now);
             println!("history {}", serde_json::to_string(&now).expect("figures are plain numbers"));
-            let before = history.iter().rev().flat_map(|e| &e.figures).find(|f| (&f.set, f.declared) == (name, declared));
+            let before =
+                history.iter().rev().flat_map(|e| &e.figures).find(|f| (&f.set, f.declared) == (name, declared));
             worse.extend(before.into_iter().flat_map(|b| worse_than(b, &now)));
         }
     }

@@ -6,6 +6,7 @@ mod numbers;
 mod output;
 mod photo_file;
 mod progress;
+mod sample;
 mod setup;
 
 use clap::{Parser, Subcommand};
@@ -67,6 +68,7 @@ struct CommandLine {
 #[derive(Subcommand)]
 enum Command {
     Measure(measure::MeasureArguments),
+    Sample(sample::SampleArgs),
 }
 
 /// Runs the command line `arguments` (the program's own name first) and says how it ended.
@@ -74,6 +76,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
     match CommandLine::try_parse_from(arguments) {
         Ok(line) => match line.command {
             Command::Measure(arguments) => measure::run(&arguments),
+            Command::Sample(arguments) => sample::run(&arguments),
         },
         Err(error) => explain(&error),
     }

@@ -9,7 +9,6 @@ mod spectrum;
 pub use patch::{Patch, rectify};
 pub use seeds::{FabricSeed, seeds};
 
-
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
 

@@ -66,24 +66,25 @@ impl Patch {
         let shrink = map.px_per_mm(centre).unwrap_or(px_per_mm) / px_per_mm;
         let source = Reduced::new(photo, grid.bounds(photo), shrink);
         let taps = if shrink / source.factor as f64 > 1.2 { 2 } else { 1 };
+        let log = log_table();
         let mut log_rgb = vec![[0.0; 3]; width * height];
         let mut valid = vec![0.0; width * height];
-        for y in 0..height {
-            for x in 0..width {
-                let Some(p) = grid.at(x as f64 + 0.5, y as f64 + 0.5) else { continue };
-                if !source.covers(p) || excluded.iter().any(|polygon| inside(polygon, p)) {
-                    continue;
+        for (cell, cover) in grid.cells(excluded) {
+            if cover == Cover::Hidden {
+                continue;
+            }
+            let (x0, y0) = (cell.0 * MAP_STEP, cell.1 * MAP_STEP);
+            for y in y0..(y0 + MAP_STEP).min(height) {
+                for x in x0..(x0 + MAP_STEP).min(width) {
+                    let Some(p) = grid.at(x as f64 + 0.5, y as f64 + 0.5) else { continue };
+                    let hidden = cover == Cover::Partly && excluded.iter().any(|polygon| inside(polygon, p));
+                    if hidden || !source.covers(p) {
+                        continue;
+                    }
+                    let rgb = if taps == 1 { source.at(p) } else { source.mean(&grid, (x, y), p, taps) };
+                    log_rgb[y * width + x] = rgb.map(|v| log[(v + 0.5) as usize]);
+                    valid[y * width + x] = 1.0;
                 }
-                let mut sum = [0.0_f32; 3];
-                for t in 0..taps * taps {
-                    let off = |k: usize| (k as f64 + 0.5) / taps as f64;
-                    let q = if taps == 1 { Some(p) } else { grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)) };
-                    let rgb = source.at(q.unwrap_or(p));
-                    (0..3).for_each(|c| sum[c] += rgb[c]);
-                }
-                let n = (taps * taps) as f32;
-                log_rgb[y * width + x] = sum.map(|v| (v / n + DARK).ln());
-                valid[y * width + x] = 1.0;
             }
         }
         Self { origin, px_per_mm, width, height, log_rgb, valid }
@@ -116,18 +117,59 @@ pub(super) fn even_light(
     height: usize,
     radius: usize,
 ) -> (Vec<f32>, Vec<f32>) {
-    let blur = |v: &[f32]| box_blur(&box_blur(v, width, height, radius), width, height, radius);
-    let seen = blur(valid);
-    let masked: Vec<f32> = grey.iter().zip(valid).map(|(g, v)| g * v).collect();
-    let mean = blur(&masked);
-    let centred: Vec<f32> = (0..grey.len()).map(|i| valid[i] * (grey[i] - mean[i] / seen[i].max(1e-6))).collect();
-    let square: Vec<f32> = centred.iter().map(|c| c * c).collect();
-    let power = blur(&square);
+    // Means over a wide neighbourhood change slowly: they are taken on a reduced grid.
+    let factor = (radius / 4).max(1);
+    let (across, down) = (width.div_ceil(factor), height.div_ceil(factor));
+    let small = (radius / factor).max(1);
+    let blur = |v: &[f32]| box_blur(&box_blur(v, across, down, small), across, down, small);
+    let sums = |value: &dyn Fn(usize) -> f32| {
+        let mut out = vec![0.0_f32; across * down];
+        for y in 0..height {
+            for x in 0..width {
+                out[(y / factor) * across + x / factor] += value(y * width + x);
+            }
+        }
+        out
+    };
+    let seen = blur(&sums(&|i| valid[i]));
+    let over_seen = |v: Vec<f32>| -> Vec<f32> { v.iter().zip(&seen).map(|(v, s)| v / s.max(1e-6)).collect() };
+    let wide = |v: &[f32], x: usize, y: usize| bilinear(v, across, down, factor, x, y);
+    let mean = over_seen(blur(&sums(&|i| grey[i] * valid[i])));
+    let mut even = vec![0.0_f32; grey.len()];
+    for y in 0..height {
+        for x in 0..width {
+            let i = y * width + x;
+            if valid[i] > 0.0 {
+                even[i] = grey[i] - wide(&mean, x, y);
+            }
+        }
+    }
+    let power = over_seen(blur(&sums(&|i| even[i] * even[i])));
     // Below this deviation (in log light) a patch is flat within 8-bit noise: it is not blown up to full contrast.
     const FLAT: f32 = 0.004;
-    let deviation: Vec<f32> = (0..grey.len()).map(|i| (power[i] / seen[i].max(1e-6)).max(0.0).sqrt()).collect();
-    let even = centred.iter().zip(&deviation).map(|(c, d)| c / (d * d + FLAT * FLAT).sqrt()).collect();
+    let mut deviation = vec![0.0_f32; grey.len()];
+    for y in 0..height {
+        for x in 0..width {
+            let i = y * width + x;
+            let d2 = wide(&power, x, y).max(0.0);
+            deviation[i] = d2.sqrt();
+            even[i] /= (d2 + FLAT * FLAT).sqrt();
+        }
+    }
     (even, deviation)
+}
+
+/// A value of a grid reduced by `factor` at a full-size pixel, bilinear between the reduced pixels' middles.
+fn bilinear(v: &[f32], across: usize, down: usize, factor: usize, x: usize, y: usize) -> f32 {
+    let place = |c: usize, n: usize| {
+        let p = ((c as f32 + 0.5) / factor as f32 - 0.5).clamp(0.0, (n - 1) as f32);
+        let i = (p as usize).min(n.saturating_sub(2));
+        (i, (i + 1).min(n - 1), p - i as f32)
+    };
+    let ((x0, x1, fx), (y0, y1, fy)) = (place(x, across), place(y, down));
+    let top = v[y0 * across + x0] * (1.0 - fx) + v[y0 * across + x1] * fx;
+    let low = v[y1 * across + x0] * (1.0 - fx) + v[y1 * across + x1] * fx;
+    top * (1.0 - fy) + low * fy
 }
 
 /// Mean over a square of half-width `radius`, zero outside the picture; running sums, in f64.
@@ -165,6 +207,19 @@ pub(crate) fn box_blur(v: &[f32], width: usize, height: usize, radius: usize) ->
     out
 }
 
+/// Logarithm of linear light (16 bits) plus the dark level.
+fn log_table() -> Vec<f32> {
+    (0..=65536_u32).map(|v| (v as f32 / 65535.0 + DARK).ln()).collect()
+}
+
+/// How much of a cell of the map grid lies under excluded polygons.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Cover {
+    Open,
+    Partly,
+    Hidden,
+}
+
 /// The plane map tabulated over the patch, in photo points.
 struct MapGrid {
     across: usize,
@@ -187,8 +242,31 @@ impl MapGrid {
         let i = iy * self.across + ix;
         let (a, b) = (self.nodes[i]?, self.nodes[i + 1]?);
         let (c, d) = (self.nodes[i + self.across]?, self.nodes[i + self.across + 1]?);
-        let mix = |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
+        let mix =
+            |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
         Some(PhotoPoint::new(mix(a.x, b.x, c.x, d.x), mix(a.y, b.y, c.y, d.y)))
+    }
+
+    /// The cells of the grid, and whether excluded polygons cover them: judged by their corners, since a ruler is wider
+    /// than a cell.
+    fn cells(&self, excluded: &[Vec<PhotoPoint>]) -> Vec<((usize, usize), Cover)> {
+        let covered = |p: &Option<PhotoPoint>| p.is_none_or(|p| excluded.iter().any(|polygon| inside(polygon, p)));
+        let corners: Vec<bool> = self.nodes.iter().map(covered).collect();
+        let down = self.nodes.len() / self.across;
+        let mut cells = Vec::with_capacity(self.nodes.len());
+        for y in 0..down - 1 {
+            for x in 0..self.across - 1 {
+                let i = y * self.across + x;
+                let four = [i, i + 1, i + self.across, i + self.across + 1].map(|k| corners[k]);
+                let cover = match four.iter().filter(|c| **c).count() {
+                    0 => Cover::Open,
+                    4 => Cover::Hidden,
+                    _ => Cover::Partly,
+                };
+                cells.push(((x, y), cover));
+            }
+        }
+        cells
     }
 
     /// The part of the photo that the patch sees: x0, y0, x1, y1 in whole pixels.
@@ -251,7 +329,19 @@ impl Reduced {
         x >= -0.5 && y >= -0.5 && x < self.width as f64 - 0.5 && y < self.height as f64 - 0.5
     }
 
-    /// Linear light (0 … 1) at a photo point, bilinear; the edge pixels reach outwards.
+    /// Linear light averaged over `taps` × `taps` places in one patch pixel, whose middle shows `p`.
+    fn mean(&self, grid: &MapGrid, (x, y): (usize, usize), p: PhotoPoint, taps: usize) -> [f32; 3] {
+        let off = |k: usize| (k as f64 + 0.5) / taps as f64;
+        let mut sum = [0.0_f32; 3];
+        for t in 0..taps * taps {
+            let q = grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)).unwrap_or(p);
+            let rgb = self.at(q);
+            (0..3).for_each(|c| sum[c] += rgb[c]);
+        }
+        sum.map(|v| v / (taps * taps) as f32)
+    }
+
+    /// Linear light (0 … 65535) at a photo point, bilinear; the edge pixels reach outwards.
     fn at(&self, p: PhotoPoint) -> [f32; 3] {
         let (x, y) = self.place(p);
         let (x, y) = (x.clamp(0.0, self.width as f64 - 1.0), y.clamp(0.0, self.height as f64 - 1.0));
@@ -262,7 +352,7 @@ impl Reduced {
         std::array::from_fn(|k| {
             let top = f32::from(a[k]) * (1.0 - fx) + f32::from(b[k]) * fx;
             let low = f32::from(c[k]) * (1.0 - fx) + f32::from(d[k]) * fx;
-            (top * (1.0 - fy) + low * fy) / 65535.0
+            top * (1.0 - fy) + low * fy
         })
     }
 }

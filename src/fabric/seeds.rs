@@ -85,7 +85,8 @@ pub fn seeds(
         return Err(sharpness::why_nothing(photo, &patch, photo_scale, best));
     }
     if let Some(t) = tiles.first().filter(|t| t.period_mm * photo_scale * 2.0 < LEAST_STITCH_PX) {
-        let seen = format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
+        let seen =
+            format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
         return Err(Refusal::new(RefusalCode::TooSmall, seen));
     }
     let chosen = choose(tiles, best);
@@ -115,7 +116,14 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
     let patch = Patch::resample(photo, map, tile.centre, (size_mm, size_mm), px_per_mm, excluded);
     let light_mm = (2.5 * tile.period_mm).clamp(2.0, 16.0);
     let sheets = colour::projections(&patch).into_iter().map(|w| patch.sheet(w, light_mm)).collect();
-    FabricSeed { centre: tile.centre, size_mm, score: tile.score, period_mm: tile.period_mm, contrast: tile.contrast, sheets }
+    FabricSeed {
+        centre: tile.centre,
+        size_mm,
+        score: tile.score,
+        period_mm: tile.period_mm,
+        contrast: tile.contrast,
+        sheets,
+    }
 }
 
 /// One searched square.
@@ -134,9 +142,8 @@ impl Tile {
     fn resembles(&self, other: &Tile) -> bool {
         let near = 2.0 / self.side_mm.min(other.side_mm);
         let shared = |l: &&[f64; 3]| {
-            let same = |m: &[f64; 3]| {
-                (l[0] - m[0]).hypot(l[1] - m[1]) < near || (l[0] + m[0]).hypot(l[1] + m[1]) < near
-            };
+            let same =
+                |m: &[f64; 3]| (l[0] - m[0]).hypot(l[1] - m[1]) < near || (l[0] + m[0]).hypot(l[1] + m[1]) < near;
             other.lines.iter().any(same)
         };
         let total: f64 = self.lines.iter().map(|l| l[2]).sum();

@@ -110,9 +110,9 @@ impl Spectrum {
         let total: f64 = lines.iter().map(|l| l.strength).sum();
         // Doubled angles: opposite frequencies are one direction.
         let double = |l: &Line| 2.0 * l.y.atan2(l.x);
-        let lean = lines.iter().fold((0.0, 0.0), |a, l| {
-            (a.0 + l.strength * double(l).cos(), a.1 + l.strength * double(l).sin())
-        });
+        let lean = lines
+            .iter()
+            .fold((0.0, 0.0), |a, l| (a.0 + l.strength * double(l).cos(), a.1 + l.strength * double(l).sin()));
         let balance = 1.0 - lean.0.hypot(lean.1) / total;
         // A ruled grid has its lines on two axes square to each other; knitting has lines between them as well.
         let axis = double(&lines[0]);

@@ -1,240 +1,186 @@
 //! The octave decision: which of all lattices that fit the strong lines is the one of single stitches and single rows.
 
-use super::families::{self, Family};
-use super::hypotheses::{self, Hypothesis};
-use super::motif;
-use super::peaks;
-use super::score;
-use super::spectrum::{self, Grid, Spectrum};
+use super::hypotheses;
+use super::reading::{self, Reading, Sighting};
+use super::view::View;
 use super::{Basis, Decision, Declared, Harmonic, StitchPattern};
 use crate::fabric::Sheet;
 use crate::quantity::PlanePoint;
 use crate::refusal::{Refusal, RefusalCode, Rival};
 
-/// One reading: a lattice under a family of patterns.
-#[derive(Debug, Clone)]
-pub struct Reading {
-    /// The lattice.
-    pub basis: Basis,
-    /// The family.
-    pub family: &'static Family,
-    /// Repeat in stitches × rows.
-    pub repeat: (u32, u32),
-    /// Log-score; only differences within one photo mean anything.
-    pub score: f64,
-    /// Its parts: lines, ratio, skew, motif.
-    pub parts: [f64; 4],
-    /// Which of the sheets.
-    pub sheet: usize,
-    /// Log-strength of the lattice over noise.
-    pub strength: f64,
-}
+/// Lowest score of a lattice that is one (measured: no more than 8 on wood, cloth, grass and brick, 20 and more on
+/// knitting).
+const KNIT: f64 = 15.0;
 
-/// Sides of the first windows relative to the sheet's.
-const WINDOW_STEPS: [f64; 3] = [1.0, 0.62, 0.38];
+/// Margin over the best rival that decides, with the pattern declared.
+const CLEAR: f64 = 4.0;
 
-/// Largest window, in mm.
-const MAX_WINDOW_MM: f64 = 90.0;
+/// The same with the pattern recognised: the families are rivals too.
+const CLEAR_UNDECLARED: f64 = 5.0;
 
-/// Stitches (geometric mean with rows) that a window should hold for scoring.
-const CELLS: f64 = 11.0;
+/// Rivals reported at most, and how far behind they may be.
+const RIVALS: usize = 5;
+const RIVAL_WITHIN: f64 = 25.0;
 
-/// Fewest stitches and rows in a window.
-const MIN_CELLS: f64 = 4.5;
+/// Fewest stitches and rows in sight.
+const FEWEST: f64 = 6.0;
 
-/// Pixels along a window: the fourth harmonic of 15 stitches is at bin 60.
-const WINDOW_PX: f64 = 190.0;
+/// Lowest amplitude over noise of a harmonic that carries the phase fit, and their number at most.
+const HARMONIC_STRENGTH: f64 = 4.0;
+const HARMONICS: usize = 14;
 
-/// Readings whose motif is looked at.
-const LOOKED_AT: usize = 8;
+/// How far a declared row direction may be from the reading's, in degrees: half-way to the other axis.
+const DECLARED_AXIS_DEG: f64 = 40.0;
 
-/// Log-odds for the right axes per unit of `motif::wale_over_row`, and the most it may give (measured: 0.45 ± 0.22 for
-/// the right axes over rendered and real photos; the slope is that of two normal densities, halved).
-const MOTIF_SLOPE: f64 = 7.0;
-const MOTIF_MOST: f64 = 3.5;
+/// How near an expected gauge must be, relatively: a third of the way to the nearest octave (2 : 3).
+const EXPECTED_WITHIN: f64 = 0.15;
 
-/// Whether a sheet shows brightness (relief) and not a difference of colours.
-fn is_relief(sheet: &Sheet) -> bool {
-    let sum: f32 = sheet.weights.iter().sum();
-    let size: f32 = sheet.weights.iter().map(|w| w.abs()).sum();
-    sum.abs() > 0.3 * size
-}
-
-fn same_place(a: &Sheet, b: &Sheet) -> bool {
-    a.origin == b.origin && a.px_per_mm == b.px_per_mm && a.grey.dimensions() == b.grey.dimensions()
-}
-
-/// A sheet with the colour contrasts of the same place.
-struct View<'a> {
-    sheet: &'a Sheet,
-    contrasts: Vec<&'a Sheet>,
-    side_mm: f64,
-}
-
-impl<'a> View<'a> {
-    fn of(sheets: &'a [Sheet], index: usize) -> Self {
-        let sheet = &sheets[index];
-        let contrasts = sheets.iter().filter(|s| !is_relief(s) && same_place(s, sheet)).collect();
-        let px = sheet.grey.width().min(sheet.grey.height());
-        Self { sheet, contrasts, side_mm: (f64::from(px) / sheet.px_per_mm).min(MAX_WINDOW_MM) }
-    }
-
-    fn spectrum(&self, side_mm: f64) -> Option<Spectrum> {
-        let step = ((side_mm * self.sheet.px_per_mm / WINDOW_PX) as usize).max(1);
-        let mut relief = spectrum::averaged(&Grid::reduced(self.sheet, step), side_mm)?;
-        for contrast in &self.contrasts {
-            if let Some(colour) = spectrum::averaged(&Grid::reduced(contrast, step), side_mm) {
-                relief.mark_colours(&colour);
-            }
-        }
-        Some(relief)
-    }
-}
-
-/// Families to be tried, with the repeat.
-type Trials = Vec<(&'static Family, (u32, u32))>;
-
-fn trials(declared: &Declared) -> Trials {
-    let repeat = declared.pattern.as_ref().map(|p| (p.repeat_stitches.max(1), p.repeat_rows.max(1)));
-    Family::of(declared.pattern.as_ref())
-        .into_iter()
-        .map(|f| (f, repeat.unwrap_or((f.pattern.1, f.pattern.2))))
-        .collect()
-}
-
-/// All readings of one sheet, best first, each lattice once.
-fn sheet_readings(sheets: &[Sheet], index: usize, trials: &Trials) -> Vec<Reading> {
-    let view = View::of(sheets, index);
-    let first: Vec<Spectrum> = WINDOW_STEPS.iter().filter_map(|step| view.spectrum(view.side_mm * step)).collect();
-    let mut found: Vec<Hypothesis> = Vec::new();
-    let mut wanted: Vec<f64> = Vec::new();
-    for s in &first {
-        let hypotheses = hypotheses::all(&peaks::strongest(s, 40), s.bin, 60);
-        let best = scored(s, &hypotheses, trials, index).into_iter().next();
-        wanted.extend(best.map(|r| window_mm(&r)));
-        for h in hypotheses {
-            if !found.iter().any(|f| hypotheses::same(&f.basis, &h.basis)) {
-                found.push(h);
-            }
-        }
-    }
-    wanted.sort_by(f64::total_cmp);
-    let Some(side) = wanted.get(wanted.len() / 2) else { return Vec::new() };
-    let side = side.min(view.side_mm);
-    let near = first.iter().find(|s| (s.bin * side).ln().abs() < 0.12).cloned();
-    let Some(s) = near.or_else(|| view.spectrum(side)) else { return Vec::new() };
-    for h in hypotheses::all(&peaks::strongest(&s, 40), s.bin, 60) {
-        if !found.iter().any(|f| hypotheses::same(&f.basis, &h.basis)) {
-            found.push(h);
-        }
-    }
-    let mut readings = scored(&s, &found, trials, index);
-    let grid = Grid::of(view.sheet);
-    for r in readings.iter_mut().take(LOOKED_AT) {
-        let seen = motif::wale_over_row(&grid, &r.basis, r.repeat);
-        r.parts[3] = (MOTIF_SLOPE * seen).clamp(-MOTIF_MOST, MOTIF_MOST);
-        r.score += r.parts[3];
-    }
-    readings.sort_by(|a, b| b.score.total_cmp(&a.score));
-    readings
-}
-
-/// Window that suits a reading, in mm.
-fn window_mm(r: &Reading) -> f64 {
-    let det = r.basis.stitch[0] * r.basis.row[1] - r.basis.stitch[1] * r.basis.row[0];
-    CELLS * f64::from(r.repeat.0 * r.repeat.1).sqrt().min(2.0) / det.abs().sqrt()
-}
-
-/// Readings of one spectrum, best first, lattices that differ by less than 8 % once.
-fn scored(s: &Spectrum, hypotheses: &[Hypothesis], trials: &Trials, sheet: usize) -> Vec<Reading> {
-    let mut all: Vec<Reading> = Vec::new();
-    for h in hypotheses {
-        let (st, ro) = (h.basis.stitch, h.basis.row);
-        if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) < MIN_CELLS * s.bin {
-            continue;
-        }
-        all.extend(trials.iter().map(|(family, repeat)| reading(s, &h.basis, family, *repeat, sheet)));
-    }
-    all.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let mut kept: Vec<Reading> = Vec::new();
-    for r in all {
-        if kept.len() >= 40 {
-            break;
-        }
-        if !kept.iter().any(|k| hypotheses::alike(&k.basis, &r.basis, 0.08)) {
-            kept.push(r);
-        }
-    }
-    kept
-}
-
-fn reading(s: &Spectrum, basis: &Basis, family: &'static Family, repeat: (u32, u32), sheet: usize) -> Reading {
-    let (lines, strength) = score::ratio(s, basis, family.lines, &families::fractions(family, repeat.0, repeat.1));
-    let (st, ro) = (basis.stitch, basis.row);
-    let (a, b) = (st[0].hypot(st[1]), ro[0].hypot(ro[1]));
-    let z = ((b / a).ln() - family.rows_over_stitches.0) / family.rows_over_stitches.1;
-    let ratio = -(0.5 * z * z).min(4.5);
-    let sine = (st[0] * ro[0] + st[1] * ro[1]) / (a * b);
-    let skew = -0.5 * (sine / 0.07).powi(2);
-    Reading {
-        basis: *basis,
-        family,
-        repeat,
-        score: lines + ratio + skew + family.prior,
-        parts: [lines, ratio, skew, 0.0],
-        sheet,
-        strength,
-    }
-}
-
-/// All readings of the sheets, best first, each lattice once.
-pub fn readings(sheets: &[Sheet], declared: &Declared) -> Vec<Reading> {
-    let trials = trials(declared);
-    let mut best: Vec<Reading> = Vec::new();
-    for index in 0..sheets.len() {
-        if !is_relief(&sheets[index]) {
-            continue;
-        }
-        let here = sheet_readings(sheets, index, &trials);
-        if here.first().map_or(f64::NEG_INFINITY, |r| r.score) > best.first().map_or(f64::NEG_INFINITY, |r| r.score) {
-            best = here;
-        }
-    }
-    best
-}
-
-/// Decides which lattice is that of single stitches and rows. `declared.row_direction_deg` is taken as a direction in the
-/// plane's axes, already converted from the photo.
+/// Decides which lattice is that of single stitches and rows.
+///
+/// `sheets` are even-lit pictures of one or several places of the fabric, in one or several projections of colour. Those
+/// whose weights add up to nearly nothing are taken as colour contrasts of the place: lines that stand up there are
+/// stripes or colour work and say nothing about the stitches. `declared.row_direction_deg` is taken as a direction in
+/// the plane's axes, already converted from the photo.
 ///
 /// # Errors
-/// `not_knit`, `lattice_unclear`, `pattern_unclear`, `axes_unclear` or `too_few_stitches`.
+/// `not_knit` where no lattice of two directions stands up, `too_few_stitches` where fewer than 6 stitches or rows are in
+/// sight, and `lattice_unclear`, `axes_unclear` or `pattern_unclear`, with the rivals, where readings remain.
 pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal> {
-    let all = readings(sheets, declared);
-    let Some(best) = all.first() else {
-        return Err(Refusal::new(RefusalCode::NotKnit, ""));
+    let views = View::all(sheets);
+    let trials = reading::trials(declared);
+    let mut sightings: Vec<(&View, Sighting)> = views
+        .iter()
+        .filter_map(|v| {
+            let mut seen = reading::sighting(v, &trials)?;
+            seen.readings.retain(|r| along_declared(r, declared));
+            (!seen.readings.is_empty()).then_some((v, seen))
+        })
+        .collect();
+    sightings.sort_by(|a, b| b.1.readings[0].score.total_cmp(&a.1.readings[0].score));
+    let Some((view, seen)) = sightings.first() else {
+        return Err(Refusal::new(RefusalCode::NotKnit, "no lines in two directions stand up"));
     };
-    let rivals: Vec<Rival> = all.iter().skip(1).take(4).filter_map(rival).collect();
-    let margin = all.get(1).map_or(50.0, |second| best.score - second.score);
-    let sheet = &sheets[best.sheet];
-    let grid = Grid::of(sheet);
-    let side = grid.width.min(grid.height) as f64 / grid.px_per_mm;
-    Ok(Decision {
-        basis: best.basis,
-        seed: PlanePoint::new(sheet.origin.x + side / 2.0, sheet.origin.y + side / 2.0),
-        pattern: declared.pattern.clone().unwrap_or_else(|| {
-            let (name, a, b) = best.family.pattern;
-            StitchPattern::with_repeat(name, a, b)
-        }),
-        declared: declared.pattern.is_some(),
-        confidence: None,
-        harmonics: Vec::<Harmonic>::new(),
-        margin,
-        rivals,
-        weights: sheet.weights,
-    })
+    let (best, margin) = chosen(&seen.readings, declared);
+    let score = seen.readings[0].score;
+    if score < KNIT {
+        return Err(Refusal::new(RefusalCode::NotKnit, format!("lattice score {score:.1}, {KNIT:.0} needed")));
+    }
+    let clear = if declared.pattern.is_some() { CLEAR } else { CLEAR_UNDECLARED };
+    if margin < clear {
+        return Err(unclear(&seen.readings, declared, margin, clear));
+    }
+    let (s, r) = extent(view, &best.basis);
+    if s.min(r) < FEWEST {
+        let seen = format!("{s:.1} stitches and {r:.1} rows in sight, {FEWEST:.0} needed");
+        return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
+    }
+    Ok(decision(view, seen, best, margin, declared))
+}
+
+/// All readings of the sheet that shows the lattice best.
+pub fn readings(sheets: &[Sheet], declared: &Declared) -> Vec<Reading> {
+    let trials = reading::trials(declared);
+    View::all(sheets)
+        .iter()
+        .filter_map(|v| reading::sighting(v, &trials))
+        .map(|s| s.readings)
+        .max_by(|a, b| a[0].score.total_cmp(&b[0].score))
+        .unwrap_or_default()
+}
+
+/// The best reading and its margin; an expected gauge settles which of the readings that remain it is.
+fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64) {
+    let fits = |r: &&Reading| {
+        let (Some((s, w)), Some((es, ew))) = (r.basis.per_10cm(), declared.expected_per_10cm) else { return false };
+        (s / es - 1.0).abs() < EXPECTED_WITHIN && (w / ew - 1.0).abs() < EXPECTED_WITHIN
+    };
+    let best = &readings[0];
+    let margin = readings.get(1).map_or(best.score, |r| best.score - r.score);
+    match readings.iter().take_while(|r| best.score - r.score < RIVAL_WITHIN).find(fits) {
+        Some(expected) => (expected, margin.max(CLEAR_UNDECLARED)),
+        None => (best, margin),
+    }
+}
+
+/// Whether a reading's rows run as declared.
+fn along_declared(r: &Reading, declared: &Declared) -> bool {
+    let (Some(wanted), Some((step, _))) = (declared.row_direction_deg, r.basis.steps_mm()) else { return true };
+    let off = (step[1].atan2(step[0]).to_degrees() - wanted).rem_euclid(180.0);
+    off.min(180.0 - off) < DECLARED_AXIS_DEG
+}
+
+/// The refusal where readings remain.
+fn unclear(readings: &[Reading], declared: &Declared, margin: f64, clear: f64) -> Refusal {
+    let (best, second) = (&readings[0], &readings[1.min(readings.len() - 1)]);
+    let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
+    let code = if hypotheses::alike(&best.basis, &swapped, 0.08) {
+        RefusalCode::AxesUnclear
+    } else if declared.pattern.is_none() && !std::ptr::eq(best.family, second.family) {
+        RefusalCode::PatternUnclear
+    } else {
+        RefusalCode::LatticeUnclear
+    };
+    let seen = format!("the best reading is ahead by {margin:.1}, {clear:.0} needed");
+    Refusal::new(code, seen).with_rivals(rivals(readings, 0))
+}
+
+/// The readings from `skip` on that are not far behind the first.
+fn rivals(readings: &[Reading], skip: usize) -> Vec<Rival> {
+    let best = readings[0].score;
+    readings.iter().skip(skip).take(RIVALS).filter(|r| best - r.score < RIVAL_WITHIN).filter_map(rival).collect()
 }
 
 fn rival(r: &Reading) -> Option<Rival> {
-    let (s, w) = r.basis.per_10cm()?;
-    Some(Rival { stitches_per_10cm: s, rows_per_10cm: w, why: r.family.pattern.0.to_owned(), score: r.score })
+    let (stitches_per_10cm, rows_per_10cm) = r.basis.per_10cm()?;
+    Some(Rival { stitches_per_10cm, rows_per_10cm, why: format!("read as {}", r.family.pattern.0), score: r.score })
+}
+
+/// Stitches and rows across the largest window.
+fn extent(view: &View, basis: &Basis) -> (f64, f64) {
+    let long = |v: [f64; 2]| v[0].hypot(v[1]) * view.side_mm;
+    (long(basis.stitch), long(basis.row))
+}
+
+fn decision(view: &View, seen: &Sighting, best: &Reading, margin: f64, declared: &Declared) -> Decision {
+    let basis = seen.scene.fitted(&best.basis, best.family, best.repeat);
+    let (name, a, b) = best.family.pattern;
+    Decision {
+        basis,
+        seed: seed(view),
+        pattern: declared.pattern.clone().unwrap_or_else(|| StitchPattern::with_repeat(name, a, b)),
+        declared: declared.pattern.is_some(),
+        confidence: declared.pattern.is_none().then(|| 1.0 / (1.0 + (-0.5 * margin).exp())),
+        harmonics: harmonics(seen, &basis, best),
+        margin,
+        rivals: rivals(&seen.readings, 1),
+        weights: view.sheet.weights,
+    }
+}
+
+/// Middle of what is in sight in the sheet.
+fn seed(view: &View) -> PlanePoint {
+    let (mut x, mut y, mut n) = (0.0, 0.0, 0.0);
+    for (px, py, valid) in view.sheet.valid.enumerate_pixels() {
+        if valid.0[0] > 0.5 {
+            x += f64::from(px) + 0.5;
+            y += f64::from(py) + 0.5;
+            n += 1.0;
+        }
+    }
+    let mm = |sum: f64| sum / f64::max(n, 1.0) / view.sheet.px_per_mm;
+    view.sheet.origin.moved(mm(x), mm(y))
+}
+
+/// The strongest harmonics, strongest first; at least two that are not parallel.
+fn harmonics(seen: &Sighting, basis: &Basis, best: &Reading) -> Vec<Harmonic> {
+    let mut all: Vec<Harmonic> = seen.scene.harmonics(basis, best.family, best.repeat);
+    all.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    let mut kept: Vec<Harmonic> = Vec::new();
+    for h in all {
+        let needed = kept.iter().all(|k| (k.h * h.k - k.k * h.h).abs() < 1e-9);
+        if kept.len() < HARMONICS && (h.strength >= HARMONIC_STRENGTH || needed) {
+            kept.push(h);
+        }
+    }
+    kept
 }

@@ -19,8 +19,8 @@ pub struct Family {
     pub prior: f64,
     /// Logarithm of rows ÷ stitches: middle and spread (references J and common practice).
     pub rows_over_stitches: (f64, f64),
-    /// Whether any fractional harmonic of the repeat may stand up besides its own lines. Garter and seed forbid the others.
-    pub loose: bool,
+    /// Whether the repeat is a chequerboard, which forbids every second harmonic.
+    pub chequered: bool,
     /// Its lines (h, k, level, spread).
     pub lines: &'static [Line],
 }
@@ -151,41 +151,61 @@ const TEXTURE: &[Line] = &[
 
 /// All families.
 pub const FAMILIES: [Family; 7] = [
-    Family { pattern: ("stockinette", 1, 1), prior: -0.7, rows_over_stitches: (0.28, 0.14), loose: false, lines: PLAIN },
-    Family { pattern: ("reverse-stockinette", 1, 1), prior: -2.5, rows_over_stitches: (0.28, 0.15), loose: false, lines: REVERSE },
-    Family { pattern: ("garter", 1, 2), prior: -2.0, rows_over_stitches: (0.55, 0.17), loose: false, lines: GARTER },
-    Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), loose: false, lines: SEED },
-    Family { pattern: ("rib-1x1", 2, 1), prior: -2.3, rows_over_stitches: (0.15, 0.22), loose: true, lines: RIB_1X1 },
-    Family { pattern: ("rib-2x2", 4, 1), prior: -2.3, rows_over_stitches: (0.20, 0.20), loose: true, lines: RIB_2X2 },
-    Family { pattern: ("texture", 1, 1), prior: -2.5, rows_over_stitches: (0.30, 0.16), loose: true, lines: TEXTURE },
+    Family {
+        pattern: ("stockinette", 1, 1),
+        prior: -0.7,
+        rows_over_stitches: (0.28, 0.14),
+        chequered: false,
+        lines: PLAIN,
+    },
+    Family {
+        pattern: ("reverse-stockinette", 1, 1),
+        prior: -2.5,
+        rows_over_stitches: (0.28, 0.15),
+        chequered: false,
+        lines: REVERSE,
+    },
+    Family {
+        pattern: ("garter", 1, 2),
+        prior: -2.0,
+        rows_over_stitches: (0.55, 0.17),
+        chequered: false,
+        lines: GARTER,
+    },
+    Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), chequered: true, lines: SEED },
+    Family {
+        pattern: ("rib-1x1", 2, 1),
+        prior: -2.3,
+        rows_over_stitches: (0.15, 0.22),
+        chequered: false,
+        lines: RIB_1X1,
+    },
+    Family {
+        pattern: ("rib-2x2", 4, 1),
+        prior: -2.3,
+        rows_over_stitches: (0.20, 0.20),
+        chequered: false,
+        lines: RIB_2X2,
+    },
+    Family {
+        pattern: ("texture", 1, 1),
+        prior: -2.5,
+        rows_over_stitches: (0.30, 0.16),
+        chequered: false,
+        lines: TEXTURE,
+    },
 ];
 
 impl Family {
+    /// Whether (h, k) is one of its own lines, whatever the signs.
+    pub fn has_line(&self, h: f64, k: f64) -> bool {
+        self.lines.iter().any(|l| (l.h - h.abs()).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01)
+    }
+
     /// The families that a declared pattern may look like; all of them when nothing was declared.
     pub fn of(pattern: Option<&StitchPattern>) -> Vec<&'static Family> {
         let Some(pattern) = pattern else { return FAMILIES.iter().collect() };
         let named = FAMILIES.iter().find(|f| f.pattern.0 == pattern.name);
         vec![named.unwrap_or(&FAMILIES[FAMILIES.len() - 1])]
     }
-}
-
-/// Fractional harmonics of a repeat of `stitches` × `rows`, up to the second of the stitches and of the rows, without
-/// those that the family's own lines hold.
-pub fn fractions(family: &Family, stitches: u32, rows: u32) -> Vec<(f64, f64)> {
-    let mut all = Vec::new();
-    if !family.loose {
-        return all;
-    }
-    let (a, b) = (stitches as i32, rows as i32);
-    for j in -2 * b..=2 * b {
-        for i in 0..=2 * a {
-            let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
-            let whole = i % a == 0 && j % b == 0;
-            let firm = family.lines.iter().any(|l| (l.h - h).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01);
-            if !whole && !firm && (i > 0 || j > 0) {
-                all.push((h, k));
-            }
-        }
-    }
-    all
 }

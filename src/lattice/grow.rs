@@ -14,7 +14,7 @@ use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode};
 use rustfft::num_complex::Complex64;
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 use std::f64::consts::TAU;
 
 /// Stitches and rows from one block to the next.
@@ -27,11 +27,27 @@ const PX_PER_CELL: f64 = 12.0;
 const SHEET_LIMIT: f64 = 4.0e6;
 /// Share of the seed's coherence that still counts as the same fabric.
 const SAME_FABRIC: f64 = 0.4;
+/// Least share of a window's contrast that a lattice explains at all: noise reaches about a thousandth.
+const LEAST_COHERENCE: f64 = 0.02;
 /// Share of a window that must be visible.
 const VISIBLE: f64 = 0.6;
 /// Largest surprise of a new block against its prediction, in stitches or rows: beyond this a neighbouring cycle of the
 /// second harmonic would fit as well.
 const SURPRISE: f64 = 0.2;
+/// Largest standard uncertainty, in stitches or rows, at which the lattice beyond a hidden strip is foretold: a miscount by
+/// one then starts at two standard deviations, and is seen once both sides are joined.
+const BRIDGE_DOUBT: f64 = 0.25;
+/// Scatter about one smooth field, in steps, that a miscount of one beyond a strip adds at least (a step of one in a
+/// third of a region leaves 0.15 about a quadratic).
+const MISCOUNT: f64 = 0.06;
+/// Blocks at the rim whose misfit exceeds this many medians go: inside the fabric one in twenty does (measured).
+const PEEL_MISFIT: f64 = 2.2;
+/// Blocks at the rim whose contrast is under this share of the median go.
+const PEEL_GAIN: f64 = 0.75;
+/// Layers taken off at most: wider than the border of a usual swatch.
+const PEEL_LAYERS: usize = 6;
+/// The four neighbours of a block.
+const SIDES: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
 /// Counts of blocks at which the motif is estimated anew while growing.
 const RELEARN: [usize; 4] = [9, 25, 80, 250];
 
@@ -67,34 +83,36 @@ pub fn grow(
     region: Option<&[PhotoPoint]>,
 ) -> Result<LatticeReading, Refusal> {
     let sheet = working_sheet(photo, map, decision, excluded, region)?;
-    let nodes = grow_sheet(&sheet, map, decision, region)?;
-    reading(&nodes, map)
+    let (nodes, hidden) = grow_sheet(&sheet, map, decision, region)?;
+    reading(&nodes, &hidden, map)
 }
 
-/// Grows the lattice over a prepared sheet.
+/// Grows the lattice over a prepared sheet: its blocks, and the places where nothing can be seen.
 fn grow_sheet(
     sheet: &Sheet,
     map: &PlaneMap,
     decision: &Decision,
     region: Option<&[PhotoPoint]>,
-) -> Result<Nodes, Refusal> {
+) -> Result<(Nodes, BTreeSet<(i32, i32)>), Refusal> {
     let demodulator = Demodulator::new(&decision.harmonics, WINDOW);
     let lost = |why: &str| Refusal::new(RefusalCode::LatticeUnclear, why);
     if !demodulator.spans_both() {
         return Err(lost("the lines of the spectrum fix only one direction"));
     }
-    let start = settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
+    let start =
+        settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
     let mut growth = Growth::start(&demodulator, sheet, map, region, start);
     growth.run();
+    growth.bridge();
     for _ in 0..2 {
         growth.learn();
         growth.polish();
     }
     growth.prune();
-    Ok(growth.nodes)
+    Ok((growth.nodes, growth.hidden))
 }
 
-fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
+fn reading(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
     let (mut blocks, mut coherence) = (Vec::with_capacity(nodes.len()), Vec::with_capacity(nodes.len()));
     for (&(i, j), node) in nodes {
         let Some(at_px) = map.to_photo(node.frame.at) else { continue };
@@ -118,11 +136,25 @@ fn reading(nodes: &Nodes, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
     Ok(LatticeReading {
         correlation_mm: fit.correlation_mm,
         basis: fit.basis,
-        region_px: region::outline(nodes, SPACING, map),
+        region_px: region::outline(&places(nodes, hidden), SPACING, map),
         extent,
         blocks,
         coherence,
     })
+}
+
+/// Settled frames of the blocks, and of the places between them that are hidden or were passed over.
+fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), Frame> {
+    let settled = |n: &Node| Frame { at: n.settled(), ..n.frame };
+    let mut places: BTreeMap<_, _> = nodes.iter().map(|(k, n)| (*k, settled(n))).collect();
+    if let Some(field) = Field::fit(nodes) {
+        for at in region::enclosed(&nodes.keys().copied().collect(), hidden) {
+            if let Some(frame) = field.frame(at) {
+                places.insert(at, frame);
+            }
+        }
+    }
+    places
 }
 
 /// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
@@ -230,6 +262,8 @@ struct Growth<'a> {
     motif: Motif,
     nodes: Nodes,
     tried: BTreeMap<(i32, i32), u8>,
+    /// Places where the photo shows nothing of the plane: outside the frame, under the ruler.
+    hidden: BTreeSet<(i32, i32)>,
     queue: BinaryHeap<(u64, (i32, i32))>,
 }
 
@@ -253,6 +287,7 @@ impl<'a> Growth<'a> {
             motif,
             nodes: Nodes::new(),
             tried: BTreeMap::new(),
+            hidden: BTreeSet::new(),
             queue: BinaryHeap::new(),
         };
         if let Some(shift) = demodulator.shift(&growth.motif, &window, [0.0, 0.0], 0.0) {
@@ -284,7 +319,7 @@ impl<'a> Growth<'a> {
         const TRIES: u8 = 3;
         const REACH: i32 = 150;
         let quality = self.nodes.get(&at).map_or(0.0, |n| n.shift.coherence);
-        for (di, dj) in [(1, 0), (-1, 0), (0, 1), (0, -1)] {
+        for (di, dj) in SIDES {
             let next = (at.0 + di, at.1 + dj);
             let tries = self.tried.entry(next).or_insert(0);
             if next.0.abs() <= REACH && next.1.abs() <= REACH && *tries < TRIES && !self.nodes.contains_key(&next) {
@@ -294,14 +329,25 @@ impl<'a> Growth<'a> {
         }
     }
 
-    /// Predicts a block from its accepted neighbours and reads its phase.
-    fn measure(&self, at: (i32, i32), radius: i32, search: f64) -> Option<Node> {
+    /// Predicts a block from its accepted neighbours and reads its phase; a block that does not fit there is searched for
+    /// around.
+    fn measure(&mut self, at: (i32, i32), radius: i32, search: f64) -> Option<Node> {
         let frame = self.predict(at, radius)?;
+        let node = self.read(at, frame, 0.0)?;
+        if search <= 0.0 || self.belongs(&node) {
+            return Some(node);
+        }
+        self.read(at, frame, search)
+    }
+
+    /// Reads the phase of a block at a predicted place.
+    fn read(&mut self, at: (i32, i32), frame: Frame, search: f64) -> Option<Node> {
         if let Some(polygon) = self.region {
             self.map.to_photo(frame.at).filter(|p| inside(polygon, *p))?;
         }
         let window = self.demodulator.window(self.sheet, &frame);
         if window.valid < VISIBLE {
+            self.hidden.insert(at);
             return None;
         }
         let shift = self.demodulator.shift(&self.motif, &window, counts(at), search)?;
@@ -312,7 +358,7 @@ impl<'a> Growth<'a> {
     fn belongs(&self, node: &Node) -> bool {
         let s = &node.shift;
         s.gain > 0.0
-            && s.coherence >= SAME_FABRIC * self.usual_coherence()
+            && s.coherence >= (SAME_FABRIC * self.usual_coherence()).max(LEAST_COHERENCE)
             && s.count[0].abs() <= 1.2 * SURPRISE
             && s.count[1].abs() <= 1.2 * SURPRISE
     }
@@ -394,7 +440,9 @@ impl<'a> Growth<'a> {
 
     /// Measures every block again at the place and with the steps its neighbours give together.
     fn polish(&mut self) {
-        let measured: Vec<_> = self.nodes.keys().map(|&at| (at, self.measure(at, 2, 0.0))).collect();
+        let frames: Vec<_> = self.nodes.keys().map(|&at| (at, self.predict(at, 2))).collect();
+        let measured: Vec<_> =
+            frames.into_iter().map(|(at, frame)| (at, frame.and_then(|f| self.read(at, f, 0.0)))).collect();
         for (at, node) in measured {
             match node {
                 Some(node) => self.nodes.insert(at, node),
@@ -403,21 +451,178 @@ impl<'a> Growth<'a> {
         }
     }
 
-    /// Drops blocks that no longer belong, that contradict their neighbours, or that hang on by a thread; keeps the part
-    /// connected with the seed.
+    /// Goes on beyond places that are hidden (a ruler across the fabric): the blocks found so far foretell the lattice on
+    /// the other side, as far as their scatter allows. Where both sides together fit one smooth field clearly worse than
+    /// the first side did, a row or stitch was miscounted under the strip, and the far side is given up.
+    fn bridge(&mut self) {
+        for _ in 0..3 {
+            let Some(field) = Field::fit(&self.nodes) else { return };
+            let near = self.nodes.clone();
+            for at in self.beyond(&field) {
+                let node = field.frame(at).and_then(|frame| self.read(at, frame, 0.0));
+                if let Some(node) = node.filter(|n| self.belongs(n)) {
+                    self.nodes.insert(at, node);
+                    self.offer(at);
+                }
+            }
+            self.run();
+            if self.nodes.len() == near.len() {
+                return;
+            }
+            let limit = 2.0 * field.scatter_mm + MISCOUNT * field.step_mm;
+            if Field::fit(&self.nodes).is_none_or(|whole| whole.scatter_mm > limit) {
+                self.nodes = near;
+                return;
+            }
+        }
+    }
+
+    /// Places not yet tried on the far side of hidden ones, as far as the field foretells them well.
+    fn beyond(&mut self, field: &Field) -> Vec<(i32, i32)> {
+        let mut places = Vec::new();
+        let mut stack: Vec<(i32, i32)> = self.hidden.iter().copied().collect();
+        while let Some(at) = stack.pop() {
+            for (di, dj) in SIDES {
+                let next = (at.0 + di, at.1 + dj);
+                let known =
+                    self.nodes.contains_key(&next) || self.hidden.contains(&next) || self.tried.contains_key(&next);
+                if known || field.doubt(next) > BRIDGE_DOUBT {
+                    continue;
+                }
+                self.tried.insert(next, 1);
+                let Some(frame) = field.frame(next) else { continue };
+                if self.demodulator.window(self.sheet, &frame).valid < VISIBLE {
+                    self.hidden.insert(next);
+                    stack.push(next);
+                } else {
+                    places.push(next);
+                }
+            }
+        }
+        places
+    }
+
+    /// Drops blocks that no longer belong or that contradict their neighbours, peels off the rim where it does not look
+    /// like the inside, and keeps the part that hangs together.
     fn prune(&mut self) {
         let usual = self.usual_coherence();
         let rest = |n: &Node, axis: usize| n.shift.count[axis];
         let spread = |axis: usize| 1.4826 * median(self.nodes.values().map(|n| rest(n, axis).abs()).collect());
         let limit = [(5.0 * spread(0)).max(0.02), (5.0 * spread(1)).max(0.02)];
         let good = |n: &Node| {
-            n.shift.coherence >= SAME_FABRIC * usual && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
+            n.shift.coherence >= (SAME_FABRIC * usual).max(LEAST_COHERENCE)
+                && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
         };
         self.nodes.retain(|_, n| good(n));
-        let companions = |k: &(i32, i32)| self.around(*k, 1).len() - 1;
-        let lonely: Vec<_> = self.nodes.keys().filter(|k| companions(k) < 3).copied().collect();
-        lonely.iter().for_each(|k| drop(self.nodes.remove(k)));
-        region::keep_largest(&mut self.nodes);
+        let whole = self.nodes.clone();
+        self.peel();
+        self.even_out(&whole);
+        region::keep_largest(&mut self.nodes, &self.hidden);
+    }
+
+    /// Evens the outline: takes back peeled blocks that lie among kept ones, and drops tongues.
+    fn even_out(&mut self, whole: &Nodes) {
+        for _ in 0..2 {
+            let among = |k: &(i32, i32)| !self.nodes.contains_key(k) && self.around(*k, 1).len() >= 5;
+            let back: Vec<_> = whole.iter().filter(|(k, _)| among(k)).map(|(k, n)| (*k, n.clone())).collect();
+            self.nodes.extend(back);
+        }
+        let blocks: BTreeSet<_> = self.nodes.keys().copied().collect();
+        let solid = blocks.union(&region::enclosed(&blocks, &self.hidden)).copied().collect();
+        let (wide, narrow) = (region::opened(&solid, 3), region::opened(&solid, 2));
+        // A small swatch may be narrower than three blocks where the ruler lies.
+        let kept = if 10 * wide.len() >= 8 * narrow.len() { wide } else { narrow };
+        // A single line of blocks beyond a ruler is the fabric's edge: it must be broader without what is hidden, too.
+        let seen = region::opened(&blocks, 2);
+        self.nodes.retain(|k, _| kept.contains(k) && seen.contains(k));
+    }
+
+    /// Takes off the rim, layer by layer, blocks whose lines fit the motif clearly worse or fainter than usual: windows
+    /// that look over the fabric's edge, or at a border in another stitch.
+    fn peel(&mut self) {
+        let misfit = PEEL_MISFIT * median(self.nodes.values().map(|n| n.shift.misfit).collect());
+        let gain = PEEL_GAIN * median(self.nodes.values().map(|n| n.shift.gain).collect());
+        for _ in 0..PEEL_LAYERS {
+            let at_rim = |k: &(i32, i32)| SIDES.iter().any(|(di, dj)| !self.nodes.contains_key(&(k.0 + di, k.1 + dj)));
+            let odd = |n: &Node| n.shift.misfit > misfit || n.shift.gain < gain;
+            let off: Vec<_> = self.nodes.iter().filter(|(k, n)| odd(n) && at_rim(k)).map(|(k, _)| *k).collect();
+            if off.is_empty() || off.len() + 12 > self.nodes.len() {
+                return;
+            }
+            off.iter().for_each(|k| drop(self.nodes.remove(k)));
+        }
+    }
+}
+
+/// The places of all blocks as a quadratic function of their counts, to foretell places some way off.
+struct Field {
+    origin: (f64, f64),
+    terms: nalgebra::SMatrix<f64, 6, 2>,
+    inverse: nalgebra::SMatrix<f64, 6, 6>,
+    /// Scatter of the blocks about the function, in mm, and the smaller of the two steps.
+    scatter_mm: f64,
+    step_mm: f64,
+}
+
+impl Field {
+    fn row(&self, at: (i32, i32)) -> nalgebra::SVector<f64, 6> {
+        Self::terms_at(self.origin, at)
+    }
+
+    fn terms_at(origin: (f64, f64), at: (i32, i32)) -> nalgebra::SVector<f64, 6> {
+        let (u, v) = (f64::from(at.0) - origin.0, f64::from(at.1) - origin.1);
+        nalgebra::SVector::<f64, 6>::from([1.0, u, v, u * u, u * v, v * v])
+    }
+
+    fn fit(nodes: &Nodes) -> Option<Self> {
+        let n = nodes.len() as f64;
+        if nodes.len() < 16 {
+            return None;
+        }
+        let sum = nodes.keys().fold((0.0, 0.0), |a, k| (a.0 + f64::from(k.0), a.1 + f64::from(k.1)));
+        let origin = (sum.0 / n, sum.1 / n);
+        let mut normal = nalgebra::SMatrix::<f64, 6, 6>::zeros();
+        let mut right = nalgebra::SMatrix::<f64, 6, 2>::zeros();
+        for (&at, node) in nodes {
+            let (row, place) = (Self::terms_at(origin, at), node.settled());
+            normal += row * row.transpose();
+            right += row * nalgebra::RowVector2::new(place.x, place.y);
+        }
+        let inverse = normal.try_inverse()?;
+        let terms = inverse * right;
+        let miss = |(&at, node): (&(i32, i32), &Node)| {
+            let p = terms.transpose() * Self::terms_at(origin, at);
+            (p.x - node.settled().x).powi(2) + (p.y - node.settled().y).powi(2)
+        };
+        let scatter_mm = (nodes.iter().map(miss).sum::<f64>() / (n - 6.0)).sqrt();
+        let f = nodes.values().next()?.frame;
+        let step_mm = f.stitch_mm[0].hypot(f.stitch_mm[1]).min(f.row_mm[0].hypot(f.row_mm[1]));
+        Some(Self { origin, terms, inverse, scatter_mm, step_mm })
+    }
+
+    fn frame(&self, at: (i32, i32)) -> Option<Frame> {
+        let (u, v) = (f64::from(at.0) - self.origin.0, f64::from(at.1) - self.origin.1);
+        let of = |row: [f64; 6]| {
+            let p = self.terms.transpose() * nalgebra::SVector::<f64, 6>::from(row);
+            [p.x, p.y]
+        };
+        let place = of([1.0, u, v, u * u, u * v, v * v]);
+        let per_cell = |d: [f64; 2]| d.map(|c| c / f64::from(SPACING));
+        let stitch_mm = per_cell(of([0.0, 1.0, 0.0, 2.0 * u, v, 0.0]));
+        let row_mm = per_cell(of([0.0, 0.0, 1.0, 0.0, u, 2.0 * v]));
+        let area = stitch_mm[0] * row_mm[1] - stitch_mm[1] * row_mm[0];
+        (area.is_finite() && area.abs() > 1e-6).then(|| Frame {
+            at: PlanePoint::new(place[0], place[1]),
+            stitch_mm,
+            row_mm,
+        })
+    }
+
+    /// Standard uncertainty of a foretold place, in stitches or rows, whichever are smaller. Blocks' errors are alike
+    /// over some neighbours: their number counts a quarter.
+    fn doubt(&self, at: (i32, i32)) -> f64 {
+        let row = self.row(at);
+        2.0 * self.scatter_mm * (row.transpose() * self.inverse * row).x.max(0.0).sqrt() / self.step_mm
     }
 }
 
@@ -433,4 +638,3 @@ pub(super) fn median(mut v: Vec<f64>) -> f64 {
     let middle = v.len() / 2;
     *v.select_nth_unstable_by(middle, f64::total_cmp).1
 }
-

@@ -15,6 +15,9 @@ const MAX_SKEW_SINE: f64 = 0.24;
 /// Peaks whose pairs are read; the others only confirm.
 const PAIRED: usize = 16;
 
+/// Peaks that confirm.
+const CONFIRMING: usize = 40;
+
 /// Two hypotheses closer than this, relatively, are one.
 const SAME: f64 = 0.025;
 
@@ -48,6 +51,7 @@ const READINGS: [(f64, f64); 14] = [
 
 /// Every lattice that a pair of peaks suggests, the best `most` by the peaks they hold.
 pub fn all(peaks: &[Peak], bin: f64, most: usize) -> Vec<Hypothesis> {
+    let peaks = &peaks[..peaks.len().min(CONFIRMING)];
     let mut found: Vec<Hypothesis> = Vec::new();
     let pairs = &peaks[..peaks.len().min(PAIRED)];
     for (i, p) in pairs.iter().enumerate() {

@@ -3,6 +3,7 @@
 use super::{Basis, PhaseBlock};
 use crate::quantity::{PhotoPoint, PlanePoint};
 use nalgebra::{DMatrix, DVector};
+use std::collections::BTreeSet;
 
 /// The least-squares lattice over all blocks, and how well the blocks fix it.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,6 +13,9 @@ pub struct LatticeFit {
     /// Relative standard uncertainty of the stitches and of the rows per 10 cm, from the blocks' own scatter with its
     /// correlation in space (Type A; the plane map is taken as given).
     pub relative_u: [f64; 2],
+    /// How much the gauge changes, relatively, with the outermost blocks left out: half of it is a fair standard
+    /// uncertainty for where the fabric's inside was taken to end.
+    pub rim_effect: [f64; 2],
     /// Effective degrees of freedom of `relative_u`.
     pub degrees_of_freedom: [f64; 2],
     /// Root mean square of the counts about the smooth (cubic) field, in stitches and rows.
@@ -65,18 +69,42 @@ pub fn fit(blocks: &[PhaseBlock]) -> Option<LatticeFit> {
     let rest = residuals(blocks, middle, &smooth);
     let free = (blocks.len() - smooth.of[0].len()).max(1) as f64;
     let rms = [0, 1].map(|a| (rest.iter().map(|r| r[a] * r[a]).sum::<f64>() / free).sqrt());
-    let correlation_mm = correlation_length(blocks, &rest);
+    // Windows overlap: neighbouring blocks share what they see over about two and a half stitches and rows.
+    let cell = 1.0 / (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs().max(1e-9).sqrt();
+    let correlation_mm = correlation_length(blocks, &rest).max(2.5 * cell);
     let (relative_u, degrees_of_freedom) = uncertainty(blocks, middle, &basis, rms, correlation_mm)?;
     let second = |a: usize| if order > 1 { [curved.of[a][3], curved.of[a][4], curved.of[a][5]] } else { [0.0; 3] };
     Some(LatticeFit {
         basis,
         relative_u,
+        rim_effect: rim_effect(blocks, &basis),
         degrees_of_freedom,
         residual_rms: rms,
         correlation_mm,
         curvature: [second(0), second(1)],
         middle,
     })
+}
+
+/// Relative change of stitches and rows per 10 cm when the blocks at the rim are left out; 0 where too few remain.
+fn rim_effect(blocks: &[PhaseBlock], basis: &Basis) -> [f64; 2] {
+    const SPACING: f64 = 2.0;
+    let key = |b: &PhaseBlock| ((b.stitches / SPACING).round() as i64, (b.rows / SPACING).round() as i64);
+    let all: BTreeSet<(i64, i64)> = blocks.iter().map(key).collect();
+    let within = |b: &&PhaseBlock| {
+        let (i, j) = key(b);
+        [(1, 0), (-1, 0), (0, 1), (0, -1)].iter().all(|(di, dj)| all.contains(&(i + di, j + dj)))
+    };
+    let inner: Vec<PhaseBlock> = blocks.iter().filter(within).copied().collect();
+    if inner.len() < 12 {
+        return [0.0; 2];
+    }
+    let Some(plane) = polynomial(&inner, middle(&inner), 1) else { return [0.0; 2] };
+    let other = Basis { stitch: [plane.of[0][1], plane.of[0][2]], row: [plane.of[1][1], plane.of[1][2]] };
+    match (basis.per_10cm(), other.per_10cm()) {
+        (Some((s, r)), Some((si, ri))) => [si / s - 1.0, ri / r - 1.0],
+        _ => [0.0; 2],
+    }
 }
 
 /// Adds the fabric's own scatter, as seen about the smooth field, to each block's standard uncertainty.

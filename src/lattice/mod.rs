@@ -11,9 +11,13 @@ mod motif;
 mod pattern;
 mod peaks;
 mod phase;
+mod reading;
 mod region;
 mod score;
 mod spectrum;
+#[cfg(test)]
+mod tests;
+mod view;
 
 pub use decide::decide;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};

@@ -3,7 +3,7 @@
 use super::spectrum::Spectrum;
 
 /// Lowest amplitude over noise that counts as a peak: averaged noise stays below 2 in practice (measured).
-const MIN_AMPLITUDE: f32 = 2.6;
+pub const MIN_AMPLITUDE: f32 = 2.6;
 
 /// One line of the spectrum in the half plane of non-negative fy.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,7 +14,8 @@ pub struct Peak {
     pub amplitude: f64,
 }
 
-/// The strongest `most` local maxima, strongest first.
+/// The strongest `most` local maxima, strongest first. Amplitudes are divided by the root of the frequency: the plies of
+/// the yarn make lines of their own, higher up, that would crowd out those of the stitches.
 pub fn strongest(spectrum: &Spectrum, most: usize) -> Vec<Peak> {
     let reach = (spectrum.limit() / spectrum.bin) as i64;
     let mut peaks = Vec::new();
@@ -34,7 +35,8 @@ pub fn strongest(spectrum: &Spectrum, most: usize) -> Vec<Peak> {
             }
         }
     }
-    peaks.sort_by(|a, b| b.amplitude.total_cmp(&a.amplitude));
+    let rank = |p: &Peak| p.amplitude / p.f[0].hypot(p.f[1]).sqrt();
+    peaks.sort_by(|a, b| rank(b).total_cmp(&rank(a)));
     peaks.truncate(most);
     peaks
 }

@@ -1,7 +1,12 @@
 //! How well the heights of a spectrum's lines fit a stitch pattern on a lattice, against plain noise.
 
-use super::Basis;
+use super::families::Family;
+use super::hypotheses;
+use super::peaks::{self, Peak};
 use super::spectrum::Spectrum;
+use super::{Basis, Harmonic};
+use nalgebra::{Matrix2, Vector2};
+use std::f64::consts::PI;
 
 /// What a family of patterns shows at one harmonic: the logarithm of its amplitude relative to the lattice's own
 /// strength, and how much that varies between fabrics.
@@ -26,47 +31,239 @@ const TAIL: f64 = 0.05;
 /// Lines that no model foresees are the rarer the stronger they are: their density falls as amplitude to this power.
 const TAIL_FALL: f64 = 1.3;
 
-/// Part of the fractional harmonics of a repeat that stand up, at most (measured: a third in textures of 4 × 4).
-const FRACTIONS_PRESENT: f64 = 0.3;
-/// Fractional harmonics that stand up in one fabric, at most; larger repeats have more places for them, not more of them.
-const FRACTIONS_SEEN: f64 = 8.0;
-/// Level and spread of those that do, relative to the strength.
-const FRACTION: Line = Line { h: 0.0, k: 0.0, level: -0.7, spread: 1.0 };
+/// Level, relative to the strength, of the stitches' harmonics that a family does not foresee, up to the second order of
+/// the legs of the V (half a stitch wide) and of the rows (measured).
+const OTHER_LEVEL: f64 = -1.0;
+/// How it falls with each order more: yarn is round and smooth (measured: -1.6 at the third order, -2 at 3.6).
+const OTHER_FALL: f64 = 0.6;
+/// Spread of it.
+const OTHER_SPREAD: f64 = 0.8;
 
-/// Log-likelihood ratio of the lines under the family against noise, the strength fitted; and that strength. `fractions`
-/// are harmonics that may stand up or not.
-pub fn ratio(spectrum: &Spectrum, basis: &Basis, lines: &[Line], fractions: &[(f64, f64)]) -> (f64, f64) {
-    let seen: Vec<(f64, &Line)> = lines
-        .iter()
-        .flat_map(|line| {
-            let sides: &[f64] = if line.h != 0.0 && line.k != 0.0 { &[1.0, -1.0] } else { &[1.0] };
-            sides.iter().filter_map(move |side| Some((amplitude(spectrum, basis, line.h, side * line.k)?.ln(), line)))
-        })
-        .collect();
-    let may_be: Vec<f64> =
-        fractions.iter().filter_map(|(h, k)| Some(amplitude(spectrum, basis, *h, *k)?.ln())).collect();
-    let share = FRACTIONS_PRESENT.min(FRACTIONS_SEEN / may_be.len().max(1) as f64);
-    let mut best = (f64::NEG_INFINITY, 0.0);
-    for step in 0..16 {
-        let strength = 0.8 + 0.25 * f64::from(step);
-        let firm: f64 = seen.iter().map(|(u, line)| present(*u, line, strength) - absent(*u)).sum();
-        let loose: f64 = may_be
-            .iter()
-            .map(|u| (share * (present(*u, &FRACTION, strength) - absent(*u)).exp() + 1.0 - share).ln())
-            .sum();
-        if firm + loose > best.0 {
-            best = (firm + loose, strength);
-        }
-    }
-    best
+/// Repeats of more stitches × rows than this are textures: their places are too many to be counted on.
+const FEW: u32 = 4;
+/// Level, relative to the strength, and spread of a texture's fractional harmonics that stand up.
+const TEXTURE: Line = Line { h: 0.0, k: 0.0, level: -0.7, spread: 1.0 };
+/// Part of them that does, at most (measured: a third in textures of 4 × 4), and their number, at most: larger repeats
+/// have more places for them, not more of them.
+const TEXTURE_SHARE: f64 = 0.3;
+const TEXTURE_SEEN: f64 = 8.0;
+
+/// Amplitude above which a peak's place gets no more certain: the unevenness of the knitting moves it then, not noise.
+const WEIGHT_MOST: f64 = 15.0;
+/// How far a fit may move a lattice, relatively.
+const FIT_MOVES: f64 = 0.05;
+
+/// Logarithm of the lowest amplitude that is a peak.
+const LEAST: f64 = 0.9555;
+
+/// Harmonics that may be there or not.
+enum Loose {
+    /// Of the stitches: peaks with the level to be expected, places in all, peaks that are no own lines.
+    Stitches { seen: Vec<(f64, f64)>, places: f64, left: f64 },
+    /// Of a texture: amplitudes at all places.
+    Texture(Vec<f64>),
 }
 
-/// Amplitude at a harmonic; `None` where the picture is too coarse for it, where it is too near frequency
-/// zero, or where colour makes it.
-pub fn amplitude(spectrum: &Spectrum, basis: &Basis, h: f64, k: f64) -> Option<f64> {
-    let f = [h * basis.stitch[0] + k * basis.row[0], h * basis.stitch[1] + k * basis.row[1]];
-    let r = f[0].hypot(f[1]);
-    (r < spectrum.limit() && r > 2.0 * spectrum.bin && !spectrum.is_coloured(f)).then(|| spectrum.near(f).max(0.05))
+impl Loose {
+    /// Log-likelihood ratio against stray peaks.
+    fn ratio(&self, scene: &Scene, strength: f64) -> f64 {
+        match self {
+            Self::Stitches { seen, places, left } => {
+                let (mut n, mut sum) = (0.0, 0.0);
+                for (u, level) in seen {
+                    let line = Line { h: 0.0, k: 0.0, level: *level, spread: OTHER_SPREAD };
+                    let gain = present(*u, &line, strength) - scene.stray(*u);
+                    if gain > 0.0 {
+                        n += 1.0;
+                        sum += gain;
+                    }
+                }
+                let places = places.max(n);
+                let share = (n + 0.5) / (places + 2.0);
+                // Poisson: strays that are left have a lower density than all peaks had.
+                let strays = left - n;
+                let fewer = if strays > 0.0 { strays * (strays / left).ln() } else { 0.0 } + n;
+                sum + n * share.ln() + (places - n) * (1.0 - share).ln() + fewer
+            }
+            Self::Texture(seen) => {
+                let share = TEXTURE_SHARE.min(TEXTURE_SEEN / seen.len().max(1) as f64);
+                seen.iter()
+                    .map(|u| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln())
+                    .sum()
+            }
+        }
+    }
+}
+
+/// Area around a lattice point in which a peak counts as there, in square bins: a reach of one bin.
+const REACH_AREA: f64 = 3.0;
+
+/// Highest frequency that is looked at, in bins: the fifth harmonic of 16 stitches.
+const DISC_BINS: f64 = 80.0;
+
+/// A spectrum with all its peaks in the disc that is looked at.
+pub struct Scene {
+    /// The spectrum.
+    pub spectrum: Spectrum,
+    /// Its peaks, strongest first.
+    pub peaks: Vec<Peak>,
+    /// Radius of the disc, in cycles/mm.
+    radius: f64,
+    /// Peaks per square bin.
+    density: f64,
+}
+
+impl Scene {
+    /// Finds the peaks.
+    pub fn of(spectrum: Spectrum) -> Self {
+        let radius = spectrum.limit().min(DISC_BINS * spectrum.bin);
+        let mut peaks = peaks::strongest(&spectrum, 150);
+        peaks.retain(|p| p.f[0].hypot(p.f[1]) < radius);
+        let density = (peaks.len() + 5) as f64 / (0.5 * PI * (radius / spectrum.bin).powi(2));
+        Self { spectrum, peaks, radius, density }
+    }
+
+    /// Amplitude at a harmonic; `None` beyond the disc, too near frequency zero, or where colour makes it.
+    pub fn amplitude(&self, basis: &Basis, h: f64, k: f64) -> Option<f64> {
+        let f = [h * basis.stitch[0] + k * basis.row[0], h * basis.stitch[1] + k * basis.row[1]];
+        let r = f[0].hypot(f[1]);
+        let seen = r < self.radius && r > 2.0 * self.spectrum.bin && !self.spectrum.is_coloured(f);
+        seen.then(|| self.spectrum.near(f).max(0.05))
+    }
+
+    /// Log-likelihood ratio of the spectrum under a family on a lattice against stray peaks and noise, the strength of the
+    /// lattice fitted; and that strength (a logarithm). The family's own lines have their levels; any other harmonic of
+    /// the stitches is there or not, in a proportion that is fitted too; what lies on no harmonic is stray.
+    pub fn ratio(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> (f64, f64) {
+        let own: Vec<(f64, &Line)> = family
+            .lines
+            .iter()
+            .flat_map(|line| {
+                let sides: &[f64] = if line.h != 0.0 && line.k != 0.0 { &[1.0, -1.0] } else { &[1.0] };
+                sides.iter().filter_map(move |side| Some((self.amplitude(basis, line.h, side * line.k)?.ln(), line)))
+            })
+            .collect();
+        let textured = repeat.0 * repeat.1 > FEW;
+        let loose = if textured {
+            Loose::Texture(self.texture(basis, family, repeat))
+        } else {
+            let places = (self.places(basis, family, repeat) - own.len() as f64).max(1.0);
+            let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
+            Loose::Stitches {
+                seen: self.others(basis, family, repeat),
+                places,
+                left: self.peaks.len() as f64 - own_peaks,
+            }
+        };
+        let mut best = (f64::NEG_INFINITY, 0.0);
+        for step in 0..11 {
+            let strength = 0.8 + 0.35 * f64::from(step);
+            let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - self.chance(*u)).sum();
+            let total = firm + loose.ratio(self, strength);
+            if total > best.0 {
+                best = (total, strength);
+            }
+        }
+        best
+    }
+
+    /// Amplitudes at the low fractional harmonics of a texture.
+    fn texture(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<f64> {
+        let (a, b) = (repeat.0 as i32, repeat.1 as i32);
+        let mut seen = Vec::new();
+        for j in -2 * b..=2 * b {
+            for i in 0..=2 * a {
+                let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
+                if (i > 0 || j > 0) && !family.has_line(h, k) {
+                    seen.extend(self.amplitude(basis, h, k).map(f64::ln));
+                }
+            }
+        }
+        seen
+    }
+
+    /// Lattice points of the repeat in the half disc.
+    fn places(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> f64 {
+        let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
+        let all = 0.5 * PI * self.radius * self.radius / det * f64::from(repeat.0 * repeat.1);
+        if family.chequered { 0.5 * all } else { all }
+    }
+
+    /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, and level to be expected.
+    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64)> {
+        let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
+        let mut seen = Vec::new();
+        for peak in &self.peaks {
+            let (h, k) = hypotheses::indices(basis, peak.f);
+            let (i, j) = ((h * a).round(), (k * b).round());
+            let (h, k) = (i / a, j / b);
+            let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
+            let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
+            let allowed = !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
+            if allowed && dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !family.has_line(h, k)
+            {
+                seen.push((peak.amplitude.ln(), OTHER_LEVEL - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0)));
+            }
+        }
+        seen
+    }
+
+    /// The family's own lines and other harmonics of the stitches on a lattice that stand up.
+    pub fn harmonics(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<Harmonic> {
+        self.held(basis, family, repeat).into_iter().map(|(h, k, p)| Harmonic { h, k, strength: p.amplitude }).collect()
+    }
+
+    /// The lattice fitted by least squares to the peaks that it holds, weighted by their amplitudes up to `WEIGHT_MOST`.
+    pub fn fitted(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Basis {
+        let mut out = *basis;
+        for _ in 0..2 {
+            let held = self.held(&out, family, repeat);
+            let (mut normal, mut x, mut y) = (Matrix2::zeros(), Vector2::zeros(), Vector2::zeros());
+            for (h, k, p) in held {
+                let index = Vector2::new(h, k);
+                let w = p.amplitude.min(WEIGHT_MOST);
+                normal += index * index.transpose() * w;
+                x += index * (w * p.f[0]);
+                y += index * (w * p.f[1]);
+            }
+            let Some(inverse) = normal.try_inverse() else { return out };
+            let (x, y) = (inverse * x, inverse * y);
+            let next = Basis { stitch: [x[0], y[0]], row: [x[1], y[1]] };
+            if !hypotheses::alike(&next, basis, FIT_MOVES) {
+                return out;
+            }
+            out = next;
+        }
+        out
+    }
+
+    /// Peaks on own lines, and on whole harmonics of low order: indices and peak.
+    fn held(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64, Peak)> {
+        let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
+        let mut held = Vec::new();
+        for peak in &self.peaks {
+            let (h, k) = hypotheses::indices(basis, peak.f);
+            let (h, k) = ((h * a).round() / a, (k * b).round() / b);
+            let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
+            let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
+            let whole = h.fract() == 0.0 && k.fract() == 0.0 && (0.5 * h).hypot(k) <= 2.0;
+            if dx.hypot(dy) < self.spectrum.reach(peak.f) && (h != 0.0 || k != 0.0) && (whole || family.has_line(h, k))
+            {
+                held.push((h, k, *peak));
+            }
+        }
+        held
+    }
+
+    /// Log-density at a place where there is no line: noise, or a stray peak.
+    fn chance(&self, u: f64) -> f64 {
+        if u > LEAST { absent(u).max(self.stray(u)) } else { absent(u) }
+    }
+
+    /// Log-density of a stray peak within reach of a place.
+    fn stray(&self, u: f64) -> f64 {
+        (self.density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
+    }
 }
 
 fn absent(u: f64) -> f64 {
@@ -83,7 +280,7 @@ fn present(u: f64, line: &Line, strength: f64) -> f64 {
 /// Logarithm of a normal density with an even tail.
 fn mixture(u: f64, centre: f64, spread: f64) -> f64 {
     let z = (u - centre) / spread;
-    let normal = (-0.5 * z * z).exp() / (spread * (2.0 * std::f64::consts::PI).sqrt());
+    let normal = (-0.5 * z * z).exp() / (spread * (2.0 * PI).sqrt());
     let stray = TAIL_FALL / (1.0 + TAIL_FALL) * (-TAIL_FALL * u.max(0.0)).exp();
     ((1.0 - TAIL) * normal + TAIL * stray).ln()
 }

@@ -10,7 +10,7 @@ use rustfft::num_complex::Complex32;
 const MAX_PX_PER_MM: f64 = 6.0;
 
 /// Windows with less than this part in sight are left out (stated choice).
-const MIN_VALID: f64 = 0.55;
+const MIN_VALID: f64 = 0.45;
 
 /// One whitened amplitude spectrum; index (0, 0) is frequency zero, negative frequencies wrap around.
 #[derive(Debug, Clone)]
@@ -42,7 +42,7 @@ impl Spectrum {
     pub fn near(&self, f: [f64; 2]) -> f64 {
         let (x, y) = (f[0] / self.bin, f[1] / self.bin);
         let (ix, iy) = (x.round() as i64, y.round() as i64);
-        let reach = REACH_BINS + REACH_PART * x.hypot(y);
+        let reach = self.reach(f) / self.bin;
         let mut best = 0.0f64;
         for dy in -1..=1 {
             for dx in -1..=1 {
@@ -57,6 +57,11 @@ impl Spectrum {
             }
         }
         if best > 0.0 { best } else { f64::from(self.value(ix, iy)).min(1.0) }
+    }
+
+    /// How far from its place a line may be, in cycles/mm.
+    pub fn reach(&self, f: [f64; 2]) -> f64 {
+        REACH_BINS * self.bin + REACH_PART * f[0].hypot(f[1])
     }
 
     /// Whether colour makes the line at a frequency.
@@ -165,8 +170,7 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
     if n < 32 {
         return None;
     }
-    let hann: Vec<f32> =
-        (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
+    let hann: Vec<f32> = (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
     let mut planner = FftPlanner::new();
     let fft = planner.plan_fft_forward(n);
     let mut power = vec![0.0f32; n * n];

@@ -8,8 +8,8 @@ use crate::lattice::{self, Decision, LatticeModel, LatticeReading, PhaseBlock};
 use crate::plane::{CameraPrior, PlaneEstimate};
 use crate::quantity::{self, Confidence, Contribution, PhotoPoint, PlanePoint, Source, Uncertain};
 use crate::record::{
-    self, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource,
-    PhotoFacts, Record, Status, Swatch, Variation,
+    self, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Status,
+    Swatch, Variation,
 };
 use crate::refusal::{Refusal, RefusalCode};
 

@@ -62,7 +62,9 @@ pub(super) fn follow(
     let reading = lattice::grow(photo, map, decision, excluded, region)?;
     let (stitches, rows) = reading.extent;
     if stitches < LEAST_EXTENT || rows < LEAST_EXTENT {
-        let seen = format!("{stitches:.0} stitches by {rows:.0} rows could be followed, at least {LEAST_EXTENT:.0} of each are needed");
+        let seen = format!(
+            "{stitches:.0} stitches by {rows:.0} rows could be followed, at least {LEAST_EXTENT:.0} of each are needed"
+        );
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
     }
     Ok(reading)

@@ -4,11 +4,11 @@ use super::Setup;
 use crate::gauge::{RulerOn, ScaleSource};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
-use crate::plane::{self, CameraPrior, CountSeen, GridReading, PlaneEstimate, ScaleEvidence, Span};
+use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, GraduationSeen, ScaleKind, TrainSeen};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::ruler::{self, RulerReading, RulerSettings, RulerUnit};
+use crate::ruler::{self, GridReading, RulerReading, RulerSettings, RulerUnit};
 
 /// Beyond this tilt loops hide one another and the plane model no longer describes a thick fabric: refused. Twice the
 /// tilt people hold a phone at without meaning to (a stated choice).
@@ -96,7 +96,8 @@ impl Scale {
                 .fold(0.0, f64::max),
             Self::Grid(grid) => {
                 let range = |of: fn(&(i32, i32, PhotoPoint)) -> i32| {
-                    let (low, high) = grid.corners.iter().map(of).fold((i32::MAX, i32::MIN), |(l, h), v| (l.min(v), h.max(v)));
+                    let (low, high) =
+                        grid.corners.iter().map(of).fold((i32::MAX, i32::MIN), |(l, h), v| (l.min(v), h.max(v)));
                     f64::from(high.saturating_sub(low))
                 };
                 range(|c| c.0).max(range(|c| c.1)) * grid.pitch_mm

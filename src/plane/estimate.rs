@@ -207,10 +207,9 @@ struct ScalePoint {
     across_sigma_px: f64,
 }
 
-/// A place on a mark away from its base line: along the scale it is known, across it is wherever it is seen.
+/// Two places on a mark: as far along the scale as each other, but for how square the marks stand.
 struct ScaleTip {
-    line: usize,
-    along_mm: f64,
+    from: PhotoPoint,
     at: PhotoPoint,
     sigma_px: f64,
 }
@@ -275,8 +274,7 @@ impl Scales {
                 across_sigma_px: ACROSS_SIGMA_PX,
             }));
             scales.tips.extend(train.tips.iter().map(|tip| ScaleTip {
-                line,
-                along_mm: step_mm * f64::from(tip.index - first),
+                from: tip.from,
                 at: tip.at,
                 sigma_px: tip.along_sigma_px.max(ALONG_FLOOR_PX),
             }));
@@ -346,12 +344,11 @@ impl Scales {
             out.push((dy * ux - dx * uy) / p.across_sigma_px);
         }
         for tip in &self.tips {
-            let at = map.to_plane(tip.at)?;
-            let (dx, dy) = (at.x - place[2 + 2 * tip.line], at.y - place[3 + 2 * tip.line]);
+            let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
+            let (dx, dy) = (at.x - from.x, at.y - from.y);
             let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
-            let off_mm = along - tip.along_mm - place[1] * across;
             let px_per_mm = (map.photo_per_plane(at)? * nalgebra::Vector2::new(cos, sin)).norm();
-            out.push(off_mm * px_per_mm / (tip.sigma_px * misfit));
+            out.push((along - place[1] * across) * px_per_mm / tip.sigma_px);
         }
         out.push(place[1] / SQUARENESS_SIGMA);
         Some(())

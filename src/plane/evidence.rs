@@ -1,7 +1,7 @@
 //! What speaks about the plane: things of known length in the photo, and the stitch lattice's own gradient.
 
 use crate::quantity::PhotoPoint;
-use crate::ruler::RulerReading;
+use crate::ruler::{GridReading, RulerReading};
 
 /// Something of known length that was seen in the photo.
 #[derive(Debug, Clone)]
@@ -12,19 +12,6 @@ pub enum ScaleEvidence<'a> {
     Grid(&'a GridReading),
     /// Two points and the distance between them.
     Span(Span),
-}
-
-/// Corners of a printed square grid.
-#[derive(Debug, Clone, PartialEq)]
-pub struct GridReading {
-    /// Side of one square, in mm.
-    pub pitch_mm: f64,
-    /// Corners: column, row, place in the photo.
-    pub corners: Vec<(i32, i32, PhotoPoint)>,
-    /// Standard uncertainty of a corner's place, in px, each way.
-    pub sigma_px: f64,
-    /// Outline of the card or mat as far as it was seen: left out when the fabric is looked for.
-    pub outline_px: Vec<PhotoPoint>,
 }
 
 /// Two points with a known distance.

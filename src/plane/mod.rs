@@ -9,6 +9,6 @@ mod pose;
 
 pub use camera::CameraPrior;
 pub use estimate::{PlaneEffect, PlaneEstimate, PlaneInput, estimate};
-pub use evidence::{CountSeen, GridReading, ScaleEvidence, Span};
+pub use evidence::{CountSeen, ScaleEvidence, Span};
 pub use map::{PlaneMap, RadialDistortion};
 pub use pose::{Frame, Pose};

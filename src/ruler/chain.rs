@@ -57,14 +57,14 @@ pub(super) fn find_chains(strokes: &[Stroke]) -> Vec<Chain> {
     let laid: Vec<Laid> = strongest(strokes).into_iter().map(Laid::new).collect();
     let laid = &without_doubles(&laid);
     let grid = StrokeGrid::new(laid);
-    let next: Vec<Vec<(f64, usize)>> = (0..laid.len()).map(|i| grid.neighbours(i)).collect();
+    let next: Vec<Neighbours> = (0..laid.len()).map(|i| [grid.neighbours(i, 1.0), grid.neighbours(i, -1.0)]).collect();
     let mut used = vec![false; laid.len()];
     let mut chains = Vec::new();
     for start in 0..laid.len() {
         if used[start] {
             continue;
         }
-        let walks = (0..next[start].len().min(STARTS)).map(|k| walk(laid, &next, start, k));
+        let walks = (0..next[start][0].len().min(STARTS)).map(|k| walk(laid, &next, start, k));
         let Some(members) = walks.max_by_key(Vec::len).filter(|m| m.len() >= STROKES_MIN) else { continue };
         members.iter().for_each(|&(_, i)| used[i] = true);
         chains.extend(chain_of(laid, &members));
@@ -123,6 +123,9 @@ fn without_doubles(strokes: &[Laid]) -> Vec<Laid> {
     (0..strokes.len()).filter(|&i| !doubled(i)).map(|i| strokes[i]).collect()
 }
 
+/// Neighbours of a stroke on its left and on its right: (step, stroke), nearest first.
+type Neighbours = [Vec<(f64, usize)>; 2];
+
 /// Strokes by place: a list of stroke numbers for each square cell.
 struct StrokeGrid<'a> {
     strokes: &'a [Laid],
@@ -176,15 +179,16 @@ impl<'a> StrokeGrid<'a> {
             })
     }
 
-    /// The nearest strokes on the one side that run parallel beside stroke `i`: (step, stroke), nearest first.
-    fn neighbours(&self, i: usize) -> Vec<(f64, usize)> {
+    /// The nearest strokes on one side that run parallel beside stroke `i`: (step, stroke), nearest first. The side
+    /// is 1 for that to the left of the stroke's direction, -1 for the other.
+    fn neighbours(&self, i: usize, hand: f64) -> Vec<(f64, usize)> {
         let s = &self.strokes[i];
-        let side = (s.direction.1, -s.direction.0);
+        let side = (hand * s.direction.1, -hand * s.direction.0);
         let mut found: Vec<(f64, usize)> = Vec::with_capacity(NEIGHBOURS);
         let mut reach = Self::CELL_PX / 2.0;
         while reach < STEP_MAX_PX && found.len() < NEIGHBOURS {
             for j in self.near((s.middle.0 + side.0 * reach, s.middle.1 + side.1 * reach)) {
-                if let Some(step) = beside(s, &self.strokes[j])
+                if let Some(step) = beside(s, &self.strokes[j], hand)
                     && !found.iter().any(|f| f.1 == j)
                 {
                     found.push((step, j));
@@ -198,11 +202,11 @@ impl<'a> StrokeGrid<'a> {
     }
 }
 
-/// Sideways step from `s` to `o` if `o` runs parallel beside it.
-fn beside(s: &Laid, o: &Laid) -> Option<f64> {
+/// Sideways step from `s` to `o` if `o` runs parallel beside it on the side `hand`.
+fn beside(s: &Laid, o: &Laid, hand: f64) -> Option<f64> {
     let (d, od) = (s.direction, o.direction);
     let r = (o.middle.0 - s.middle.0, o.middle.1 - s.middle.1);
-    let step = r.0 * d.1 - r.1 * d.0;
+    let step = hand * (r.0 * d.1 - r.1 * d.0);
     if !(STEP_MIN_PX..=STEP_MAX_PX).contains(&step) {
         return None;
     }
@@ -216,15 +220,17 @@ fn beside(s: &Laid, o: &Laid) -> Option<f64> {
 
 /// Follows neighbours from `start`, whose `first`-nearest neighbour gives the first step, while the steps stay even;
 /// one missing mark is passed over. Indices and stroke numbers.
-fn walk(strokes: &[Laid], next: &[Vec<(f64, usize)>], start: usize, first: usize) -> Vec<(i32, usize)> {
+fn walk(strokes: &[Laid], next: &[Neighbours], start: usize, first: usize) -> Vec<(i32, usize)> {
     let mut members = vec![(0i32, start)];
     let mut steps: Vec<f64> = Vec::new();
     let mut at = start;
+    // Neighbouring strokes that are nearly level may point either way: keep to one side of the first.
+    let side_of = |i: usize| (dot(strokes[i].direction, strokes[start].direction) < 0.0) as usize;
     while members.len() < WALK_MAX {
         let usual = median(&steps[steps.len().saturating_sub(9)..]);
         let best = match usual {
-            None => next[at].get(first).map(|&(step, j)| (1.0, step, j)),
-            Some(usual) => next[at]
+            None => next[at][0].get(first).map(|&(step, j)| (1.0, step, j)),
+            Some(usual) => next[at][side_of(at)]
                 .iter()
                 .map(|&(step, j)| ((step / usual).round(), step, j))
                 .filter(|&(count, step, _)| {

@@ -2,9 +2,12 @@
 
 use super::body::outline;
 use super::chain::{Chain, find_chains};
+use super::fit::quantile;
 use super::hierarchy::{Match, match_scales};
+use super::numerals::{NumeralPeriod, numeral_period};
 use super::strokes::find_strokes;
-use super::train::{Train, grow_train, residual_rms_px};
+use super::tips::follow;
+use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
 use crate::refusal::{Refusal, RefusalCode};
@@ -45,6 +48,27 @@ const READS_MAX: usize = 32;
 /// Chains that failed with the same direction and step (cloth, knitting) before others like them are passed over.
 const FAILURES_ALIKE: usize = 4;
 
+/// Robust scatter of marks about the fit, in pitches, up to which a row counts as graduations; look-alikes (ribs, cloth)
+/// scatter by 0.03 and more, rulers by 0.02 and less. Two edges that confirm each other may scatter more.
+const RESIDUAL_MAX: f64 = 0.035;
+const RESIDUAL_MAX_JOINT: f64 = 0.05;
+/// Least gain with which a train is looked at, and least joint gain of two edges.
+const GAIN_MIN: f64 = 8.0;
+const JOINT_GAIN_MIN: f64 = 20.0;
+/// Share of the best gain from which on another reading is taken when the numerals speak for it.
+const NEARLY_SHARE: f64 = 0.5;
+/// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
+const EDGES_AGREE: f64 = 0.06;
+/// Steps of chains that may lie on a ruler's other edge, mm: marks, and every second or fifth of them where the shorter
+/// ones were not seen.
+const OTHER_STEPS_MM: [f64; 8] = [0.5, 1.0, 2.0, 5.0, 25.4 / 32.0, 25.4 / 16.0, 25.4 / 8.0, 25.4 / 4.0];
+/// Edges are parallel within this slope (perspective, tapers).
+const PARALLEL: f64 = 0.09;
+/// Most chains read for the other edge.
+const PARTNERS_MAX: usize = 6;
+/// A photo of a swatch and a ruler shows at least this much on its longer side, mm: six stitches of the bulkiest yarn.
+const FIELD_MIN_MM: f64 = 80.0;
+
 /// A train and the scales that fit it.
 struct Candidate {
     train: Train,
@@ -59,6 +83,7 @@ struct Candidate {
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
+    let mut doubted = Vec::new();
     let mut searched = Vec::new();
     for pass in &PASSES {
         let scale = (longest / pass.longest_px).max(1.0);
@@ -68,7 +93,7 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
         }
         searched.push((scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02));
         let chains = find_chains(&find_strokes(&search_picture(photo, scale, pass.mix), pass.depth));
-        match search(photo, settings, &chains, scale) {
+        match search(photo, settings, &chains, scale, &mut doubted) {
             Ok(Some(reading)) => return Ok(reading),
             Ok(None) => {}
             Err(refusal) => unclear = unclear.or(Some(refusal)),
@@ -83,6 +108,7 @@ fn search(
     settings: &RulerSettings,
     chains: &[Chain],
     scale: f64,
+    doubted: &mut Vec<Train>,
 ) -> Result<Option<RulerReading>, Refusal> {
     let mut tried: Vec<Train> = Vec::new();
     let mut failures: Vec<(f64, f64)> = Vec::new();
@@ -105,7 +131,7 @@ fn search(
         let matches = matches_for(&train, settings);
         tried.push(train.clone());
         let candidate = Candidate { train, matches };
-        if !is_graduated(&candidate.train) || candidate.matches.is_empty() {
+        if !is_graduated(&candidate.train, RESIDUAL_MAX_JOINT) || candidate.matches.is_empty() {
             failures.push((angle, step));
             continue;
         }
@@ -116,37 +142,150 @@ fn search(
         }
     }
     candidates.sort_by(|a, b| b.matches[0].gain.total_cmp(&a.matches[0].gain));
-    conclude(photo, settings, &candidates, chains, scale)
+    conclude(photo, settings, &candidates, chains, scale, doubted)
 }
 
-/// What the best candidate says, with its partner on the ruler's other edge.
+/// What the best candidate says, alone or together with its partner on the ruler's other edge.
 fn conclude(
     photo: &Photo,
     settings: &RulerSettings,
     candidates: &[Candidate],
     chains: &[Chain],
     scale: f64,
+    doubted: &mut Vec<Train>,
 ) -> Result<Option<RulerReading>, Refusal> {
     let mut unclear = None;
-    for main in candidates {
-        let best = main.matches[0];
-        if !is_believable(main, settings) {
-            continue;
+    for main in candidates.iter().filter(|c| c.matches[0].gain > GAIN_MIN) {
+        let partner = other_edge(photo, main, candidates, chains, scale);
+        match settle(main, partner.as_ref(), settings, photo) {
+            Verdict::Nothing => {}
+            Verdict::Unclear(a, b) => {
+                unclear = unclear.or_else(|| Some(unit_unclear(&a, &b)));
+                doubted.push(main.train.clone());
+            }
+            // What one look left open, another look at the same marks does not settle by a little more luck.
+            Verdict::Read(_, None) if doubted.iter().any(|d| same_line(d, &main.train)) => {}
+            Verdict::Read(m, None) => return Ok(Some(reading(photo, (&main.train, &m), None))),
+            Verdict::Read(m, Some(p)) => {
+                let other = partner.as_ref().map(|o| (&o.train, &p));
+                return Ok(Some(reading(photo, (&main.train, &m), other)));
+            }
         }
-        let partner = other_edge(photo, main, chains, scale);
-        if let Some(rival) = rival_of(main)
-            && partner.is_none()
-        {
-            unclear = unclear.or_else(|| Some(unit_unclear(&best, &rival)));
-            continue;
-        }
-        let mut trains = vec![graduations(&main.train, &best)];
-        trains.extend(partner.iter().map(|p| graduations(&p.train, &p.matches[0])));
-        let other = partner.as_ref().map(|p| &p.train);
-        let outline_px = outline(&photo.rgb, &main.train, other, best.scale.pitch_mm);
-        return Ok(Some(RulerReading { trains, outline_px }));
     }
     unclear.map_or(Ok(None), Err)
+}
+
+/// What a train, and the one on the other edge, count in.
+enum Verdict {
+    Nothing,
+    Unclear(Match, Match),
+    Read(Match, Option<Match>),
+}
+
+/// Two edges of one ruler have one scale in px per mm: pairs of scales that agree are believed by their joint gain.
+/// Edges with the same pitch agree whatever it is, so there, and for one edge alone, the pattern must be sure.
+fn settle(main: &Candidate, partner: Option<&Candidate>, settings: &RulerSettings, photo: &Photo) -> Verdict {
+    let mut joint: Vec<(f64, Match, Match)> = Vec::new();
+    for (m, p) in
+        main.matches.iter().flat_map(|m| partner.iter().flat_map(move |p| p.matches.iter().map(move |p| (m, p))))
+    {
+        if partner.is_some_and(|other| agree(&main.train, m, &other.train, p)) {
+            joint.push((m.gain + p.gain, *m, *p));
+        }
+    }
+    joint.sort_by(|a, b| b.0.total_cmp(&a.0));
+    if let Some((gain, m, p)) = joint.first().copied() {
+        let mixed = m.scale.unit != p.scale.unit;
+        let rival = joint.iter().find(|j| differs(&j.1, &m));
+        let clear = rival.is_none_or(|r| gain - r.0 > if mixed { 5.0 } else { margin(gain) });
+        let sure = mixed || m.scale.sure || p.scale.sure || settings.unit.is_some();
+        if clear
+            && sure
+            && gain > JOINT_GAIN_MIN
+            && m.gain.min(p.gain) > 0.0
+            && (mixed || is_plausible(main, &m, photo))
+        {
+            return Verdict::Read(m, Some(p));
+        }
+    }
+    settle_alone(main, settings, photo)
+}
+
+/// What one train counts in by its mark lengths and by where numerals stand.
+fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
+    let best = main.matches[0];
+    let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
+    let numerals = spoken(&best);
+    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
+    let confirmed = match best.scale.period() {
+        5 => numerals == NumeralPeriod::Double,
+        _ => numerals == NumeralPeriod::Confirmed,
+    };
+    if !is_believable(main, settings, confirmed) {
+        return Verdict::Nothing;
+    }
+    let chosen = match numerals {
+        _ if confirmed => match rival_of(main) {
+            Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
+            _ => best,
+        },
+        NumeralPeriod::Half | NumeralPeriod::Double => {
+            let nearly = main.matches.iter().filter(|m| m.gain > NEARLY_SHARE * best.gain);
+            match nearly.filter(|m| differs(m, &best)).find(|m| spoken(m) == NumeralPeriod::Confirmed) {
+                Some(m) => *m,
+                None if numerals == NumeralPeriod::Half => return Verdict::Unclear(best, best.times(2.0)),
+                None => return Verdict::Unclear(best, best.times(0.5)),
+            }
+        }
+        _ => match rival_of(main) {
+            Some(rival) => return Verdict::Unclear(best, rival),
+            None => best,
+        },
+    };
+    if is_plausible(main, &chosen, photo) {
+        Verdict::Read(chosen, None)
+    } else {
+        Verdict::Unclear(chosen, chosen.in_tenths())
+    }
+}
+
+/// One reading has twice the pitch of the other.
+fn is_octave(a: &Match, b: &Match) -> bool {
+    let ratio = a.scale.pitch_mm / b.scale.pitch_mm;
+    (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.025
+}
+
+/// Both trains have about the same px per mm under these scales.
+fn agree(a: &Train, m: &Match, b: &Train, p: &Match) -> bool {
+    let ratio = (b.pitch_px() / p.scale.pitch_mm) / (a.pitch_px() / m.scale.pitch_mm);
+    (ratio - 1.0).abs() < EDGES_AGREE
+}
+
+/// Two readings of one train that differ in scale.
+fn differs(a: &Match, b: &Match) -> bool {
+    (a.scale.pitch_mm / b.scale.pitch_mm - 1.0).abs() > 0.05
+}
+
+/// By how much the best reading must lead.
+fn margin(gain: f64) -> f64 {
+    (0.15 * gain).max(8.0)
+}
+
+/// Inches in tenths have the pattern of centimetres in millimetres: a picture of less than [`FIELD_MIN_MM`] is more
+/// likely one of those than a swatch beside a millimetre scale.
+fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
+    let longest = photo.width().max(photo.height()) as f64;
+    m.scale.unit == RulerUnit::Inch || longest / c.train.pitch_px() * m.scale.pitch_mm > FIELD_MIN_MM
+}
+
+fn reading(photo: &Photo, main: (&Train, &Match), other: Option<(&Train, &Match)>) -> RulerReading {
+    let mut trains = vec![graduations(main.0, main.1)];
+    trains.extend(other.map(|o| graduations(o.0, o.1)));
+    for train in &mut trains {
+        train.tips = follow(&photo.rgb, train);
+    }
+    let outline_px = outline(&photo.rgb, main.0, other.map(|o| o.0), main.1.scale.pitch_mm);
+    RulerReading { trains, outline_px }
 }
 
 /// Scales that fit, the user's unit only where one was given.
@@ -157,19 +296,21 @@ fn matches_for(train: &Train, settings: &RulerSettings) -> Vec<Match> {
 }
 
 /// An even row of marks that begin in line and are long against their step: not yet what they count.
-fn is_graduated(train: &Train) -> bool {
+fn is_graduated(train: &Train, residual_max: f64) -> bool {
     let pitch = train.pitch_px();
     train.marks.len() >= 12
         && train.density() > 0.6
-        && residual_rms_px(train) < 0.035 * pitch
+        && residual_rms_px(train) < residual_max * pitch
         && train.base.rms < (0.16 * pitch).max(1.2)
         && train.short_px > 0.45 * pitch
 }
 
-/// The lengths of the marks count like a ruler's.
-fn is_believable(c: &Candidate, settings: &RulerSettings) -> bool {
+/// The lengths of the marks count like a ruler's; numerals at the longest marks make up for worn or faint ones.
+fn is_believable(c: &Candidate, settings: &RulerSettings, confirmed: bool) -> bool {
     let m = &c.matches[0];
-    (m.scale.sure || settings.unit.is_some()) && m.explained > 0.35 && m.gain > 15.0 && m.repeated
+    let (explained, gain) = if confirmed { (0.18, 10.0) } else { (0.35, 15.0) };
+    let sure = m.scale.sure || confirmed || settings.unit.is_some();
+    is_graduated(&c.train, RESIDUAL_MAX) && sure && m.explained > explained && m.gain > gain && m.repeated
 }
 
 /// So many marks that count so well that no better ruler is looked for.
@@ -181,8 +322,8 @@ fn is_certain(c: &Candidate) -> bool {
 /// A scale with another pitch that fits nearly as well.
 fn rival_of(c: &Candidate) -> Option<Match> {
     let best = &c.matches[0];
-    let rival = c.matches[1..].iter().find(|m| (m.scale.pitch_mm / best.scale.pitch_mm - 1.0).abs() > 0.05)?;
-    (best.gain - rival.gain < 8.0).then_some(*rival)
+    let rival = c.matches.iter().find(|m| differs(m, best))?;
+    (best.gain - rival.gain < margin(best.gain)).then_some(*rival)
 }
 
 fn unit_unclear(best: &Match, rival: &Match) -> Refusal {
@@ -193,52 +334,97 @@ fn unit_unclear(best: &Match, rival: &Match) -> Refusal {
     Refusal::new(RefusalCode::UnitUnclear, format!("a mark every {} or every {}", name(best), name(rival)))
 }
 
-/// The train along the ruler's other edge, with the scale that agrees with the first.
-fn other_edge(photo: &Photo, main: &Candidate, chains: &[Chain], scale: f64) -> Option<Candidate> {
+/// The train along the ruler's other edge: among those read already, or read now.
+fn other_edge(
+    photo: &Photo,
+    main: &Candidate,
+    candidates: &[Candidate],
+    chains: &[Chain],
+    scale: f64,
+) -> Option<Candidate> {
+    let partner_of = |train: Train| -> Option<Candidate> {
+        if !is_graduated(&train, RESIDUAL_MAX_JOINT) || !faces(&train, &main.train) {
+            return None;
+        }
+        let mut matches = match_scales(&train);
+        matches.retain(|p| p.gain > 0.0 && main.matches.iter().any(|m| agree(&main.train, m, &train, p)));
+        (!matches.is_empty()).then_some(Candidate { train, matches })
+    };
+    let known =
+        candidates.iter().filter(|c| !same_line(&c.train, &main.train)).find_map(|c| partner_of(c.train.clone()));
+    if known.is_some() {
+        return known;
+    }
     let px_per_mm = main.train.pitch_px() / main.matches[0].scale.pitch_mm;
     let mut tried: Vec<Train> = vec![main.train.clone()];
     for chain in chains {
-        if tried.len() > 8 {
+        if tried.len() > PARTNERS_MAX {
             break;
         }
-        if !beside_train(chain, scale, &main.train, px_per_mm) || tried.iter().any(|t| lies_on(chain, scale, t)) {
+        let steps = OTHER_STEPS_MM.map(|mm| chain.step_px * scale / (mm * px_per_mm));
+        let steps_like_a_ruler = steps.iter().any(|ratio| (ratio - 1.0).abs() < EDGES_AGREE);
+        if !steps_like_a_ruler
+            || !beside_train(chain, scale, &main.train)
+            || tried.iter().any(|t| lies_on(chain, scale, t))
+        {
             continue;
         }
         let Some(train) = grow_train(&photo.rgb, chain, scale) else { continue };
         tried.push(train.clone());
-        if !is_graduated(&train) {
-            continue;
-        }
-        let mut matches = match_scales(&train);
-        matches.retain(|m| {
-            let ratio = train.pitch_px() / m.scale.pitch_mm / px_per_mm;
-            m.gain > 4.0 && m.explained > 0.15 && (ratio - 1.0).abs() < 0.06
-        });
-        if !matches.is_empty() {
-            return Some(Candidate { train, matches });
+        if let Some(partner) = partner_of(train) {
+            return Some(partner);
         }
     }
     None
 }
 
+/// Both base lines are the same.
+fn same_line(a: &Train, b: &Train) -> bool {
+    let Some(m) = a.marks.get(a.marks.len() / 2) else { return false };
+    let p = a.at(m);
+    let (u, v) = b.frame.place((p.x, p.y));
+    (v - b.base.at(u)).abs() < 2.0 * b.pitch_px()
+}
+
+/// The trains run side by side and their marks point to each other.
+fn faces(a: &Train, b: &Train) -> bool {
+    let (Some(first), Some(last)) = (a.marks.first(), a.marks.last()) else { return false };
+    let ends = [first, last].map(|m| {
+        let p = a.at(m);
+        b.frame.place((p.x, p.y))
+    });
+    let slope = (ends[1].1 - ends[0].1) / (ends[1].0 - ends[0].0);
+    let middle = (ends[0].0 + ends[1].0) / 2.0;
+    let width = (ends[0].1 + ends[1].1) / 2.0 - b.base.at(middle);
+    let tip = a.frame.point(first.u, a.base.at(first.u) + a.short_px);
+    let towards = b.frame.place(tip).1 < ends[0].1;
+    let inside = b
+        .marks
+        .first()
+        .zip(b.marks.last())
+        .is_some_and(|(f, l)| ends[0].0.min(ends[1].0) < l.u && ends[0].0.max(ends[1].0) > f.u);
+    slope.abs() < PARALLEL && inside && towards && width > a.short_px + b.short_px
+}
+
 /// A chain that runs along a train at a ruler's width from it, and overlaps it.
-fn beside_train(chain: &Chain, scale: f64, train: &Train, px_per_mm: f64) -> bool {
+fn beside_train(chain: &Chain, scale: f64, train: &Train) -> bool {
     let (Some(a), Some(b)) = (train.marks.first(), train.marks.last()) else { return false };
     let places: Vec<(f64, f64)> = chain.line().map(|p| train.frame.place((p.0 * scale, p.1 * scale))).to_vec();
     let slope = (places[1].1 - places[0].1) / (places[1].0 - places[0].0);
-    let inside = |p: &(f64, f64)| p.0 > a.u && p.0 < b.u;
-    let away = (places[0].1 - train.base.at(places[0].0)) / px_per_mm;
-    slope.abs() < 0.09 && places.iter().any(inside) && (8.0..75.0).contains(&away)
+    let overlaps = places[0].0.min(places[1].0) < b.u && places[0].0.max(places[1].0) > a.u;
+    let away = (places[0].1 - train.base.at(places[0].0)) / train.short_px;
+    slope.abs() < PARALLEL && overlaps && (2.0..40.0).contains(&away)
 }
 
 /// A chain whose strokes lie on a train that was read already.
 fn lies_on(chain: &Chain, scale: f64, train: &Train) -> bool {
     let (Some(a), Some(b)) = (train.marks.first(), train.marks.last()) else { return false };
     let pitch = train.pitch_px();
+    let long = quantile(train.marks.iter().map(|m| m.length_px), 0.95).unwrap_or(train.short_px);
     chain.line().iter().all(|p| {
         let (u, v) = train.frame.place((p.0 * scale, p.1 * scale));
         let above = v - train.base.at(u.max(a.u.min(b.u)).min(a.u.max(b.u)));
-        u > a.u - 2.0 * pitch && u < b.u + 2.0 * pitch && above > -pitch && above < train.short_px + 3.0 * pitch
+        u > a.u - 2.0 * pitch && u < b.u + 2.0 * pitch && above > -1.5 * pitch && above < long + pitch
     })
 }
 
@@ -249,7 +435,7 @@ fn turned_by(a: f64, b: f64) -> f64 {
 }
 
 fn graduations(train: &Train, m: &Match) -> GraduationTrain {
-    let residual = residual_rms_px(train);
+    let sigma = mark_sigma_px(train);
     let middle = train.marks.get(train.marks.len() / 2).map_or(0.0, |m| m.u);
     GraduationTrain {
         tips: Vec::new(),
@@ -261,12 +447,12 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
             .map(|g| Graduation {
                 index: g.index - m.phase,
                 at: train.at(g),
-                along_sigma_px: residual,
+                along_sigma_px: sigma,
                 length_px: g.length_px,
             })
             .collect(),
         mark_direction: train.frame.direction(train.lean.at(middle), 1.0),
-        residual_rms_px: residual,
+        residual_rms_px: residual_rms_px(train),
         hierarchy: m.explained,
     }
 }

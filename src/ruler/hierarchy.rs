@@ -36,6 +36,13 @@ const fn inch(parts: i32, levels: &'static [i32], sure: bool) -> Scale {
     Scale { unit: RulerUnit::Inch, pitch_mm: INCH_MM / parts as f64, levels, sure }
 }
 
+impl Scale {
+    /// Marks from one of the longest to the next.
+    pub fn period(&self) -> i32 {
+        self.levels[0]
+    }
+}
+
 /// The scales that are known.
 const SCALES: [Scale; 18] = [
     cm(1.0, &[10, 5], true),
@@ -70,6 +77,20 @@ pub(super) struct Match {
     pub explained: f64,
     /// The longest class was seen at two places at least.
     pub repeated: bool,
+}
+
+impl Match {
+    /// The same marks with another pitch.
+    pub fn times(mut self, factor: f64) -> Self {
+        self.scale.pitch_mm *= factor;
+        self
+    }
+
+    /// The same marks as tenths or twentieths of an inch.
+    pub fn in_tenths(mut self) -> Self {
+        self.scale.unit = RulerUnit::Inch;
+        self.times(INCH_MM / 10.0)
+    }
 }
 
 /// Every scale that fits the mark lengths, the best first.

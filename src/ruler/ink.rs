@@ -17,6 +17,11 @@ impl<'a> Ink<'a> {
         Self { rgb, weights: weights.map(|w| w / 255.0) }
     }
 
+    /// The weights of the channels.
+    pub fn weights(&self) -> [f32; 3] {
+        self.weights.map(|w| w * 255.0)
+    }
+
     /// Bilinear value at a photo point, `None` outside the picture.
     pub fn at(&self, x: f64, y: f64) -> Option<f32> {
         let (x, y) = (x - 0.5, y - 0.5);
@@ -34,32 +39,31 @@ impl<'a> Ink<'a> {
         Some(top * (1.0 - fy) + bottom * fy)
     }
 
-    /// The mix in which `marks` are darkest against `gaps` for the noise within each (Fisher 1936), scaled to unit
-    /// length; luminance when there are too few samples.
-    pub fn best_mix(rgb: &'a RgbImage, marks: &[(f64, f64)], gaps: &[(f64, f64)]) -> Self {
-        let colours = |points: &[(f64, f64)]| -> Vec<Vector3<f64>> {
-            let channel = |c: usize| Self::new(rgb, std::array::from_fn(|k| (k == c) as u8 as f32));
-            let mix: [Self; 3] = std::array::from_fn(channel);
-            points
-                .iter()
-                .filter_map(|&(x, y)| {
-                    Some(Vector3::new(mix[0].at(x, y)? as f64, mix[1].at(x, y)? as f64, mix[2].at(x, y)? as f64))
-                })
-                .collect()
+    /// The mix in which marks are darkest against the ruler beside them for the scatter of that difference (Fisher
+    /// 1936), scaled to unit length; luminance when there are too few. Each place is (mark, one side, other side), all
+    /// at one height, so that grain along the ruler cancels.
+    pub fn best_mix(rgb: &'a RgbImage, places: &[[(f64, f64); 3]]) -> Self {
+        let channels: [Self; 3] =
+            std::array::from_fn(|c| Self::new(rgb, std::array::from_fn(|k| (k == c) as u8 as f32)));
+        let colour = |p: (f64, f64)| -> Option<Vector3<f64>> {
+            let mut v = Vector3::zeros();
+            for (v, c) in v.iter_mut().zip(&channels) {
+                *v = c.at(p.0, p.1)? as f64;
+            }
+            Some(v)
         };
-        let (m, g) = (colours(marks), colours(gaps));
-        if m.len() < 6 || g.len() < 6 {
+        let depth = |p: &[(f64, f64); 3]| Some((colour(p[1])? + colour(p[2])?) / 2.0 - colour(p[0])?);
+        let depths: Vec<Vector3<f64>> = places.iter().filter_map(depth).collect();
+        if depths.len() < 6 {
             return Self::new(rgb, [0.2126, 0.7152, 0.0722]);
         }
-        let mean = |v: &[Vector3<f64>]| v.iter().sum::<Vector3<f64>>() / v.len() as f64;
-        let (mm, mg) = (mean(&m), mean(&g));
+        let mean = depths.iter().sum::<Vector3<f64>>() / depths.len() as f64;
         // A noise of two code values in each channel keeps the solution from chasing rounding.
         let mut scatter = Matrix3::identity() * (2.0f64 / 255.0).powi(2);
-        for (v, centre) in m.iter().map(|v| (v, mm)).chain(g.iter().map(|v| (v, mg))) {
-            let d = v - centre;
-            scatter += d * d.transpose() / (m.len() + g.len()) as f64;
+        for d in &depths {
+            scatter += (d - mean) * (d - mean).transpose() / depths.len() as f64;
         }
-        let mix = scatter.try_inverse().map_or(mg - mm, |s| s * (mg - mm));
+        let mix = scatter.try_inverse().map_or(mean, |s| s * mean);
         let length = mix.norm().max(1e-12);
         Self::new(rgb, [0, 1, 2].map(|c| (mix[c] / length) as f32))
     }

@@ -4,12 +4,19 @@ mod body;
 mod chain;
 mod find;
 mod fit;
+mod grid;
 mod hierarchy;
 mod ink;
+mod numerals;
 mod strokes;
+mod tips;
 mod train;
 
+#[cfg(test)]
+mod tests;
+
 pub use find::{RulerSettings, read};
+pub use grid::read_grid;
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
@@ -37,15 +44,17 @@ pub struct Graduation {
     pub length_px: f64,
 }
 
-/// A place on the centre line of a mark, away from the base line: together they show which way the mark runs, and so how
-/// the plane is tilted across the ruler.
+/// Two places on the centre line of one mark: they show which way the mark runs, and the marks together how the plane is
+/// tilted across the ruler. Both are found in the same way, so that what shifts a whole mark shifts both.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MarkTip {
     /// Number of the mark within its train.
     pub index: i32,
-    /// A point on the mark's centre line, as far from the base line as it was followed.
+    /// A point on the mark's centre line, near the base line.
+    pub from: PhotoPoint,
+    /// A point on the mark's centre line, near its free end.
     pub at: PhotoPoint,
-    /// Standard uncertainty of `at` along the base line, in pixels.
+    /// Standard uncertainty of `at` against `from` along the base line, in pixels.
     pub along_sigma_px: f64,
 }
 
@@ -74,5 +83,18 @@ pub struct RulerReading {
     /// One train for each graduated edge that was read, the best first; never empty.
     pub trains: Vec<GraduationTrain>,
     /// Outline of the ruler's body as far as it was seen: what to leave out when the fabric is looked for.
+    pub outline_px: Vec<PhotoPoint>,
+}
+
+/// Corners of a printed square grid.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GridReading {
+    /// Side of one square, in mm.
+    pub pitch_mm: f64,
+    /// Corners: column, row, place in the photo.
+    pub corners: Vec<(i32, i32, PhotoPoint)>,
+    /// Standard uncertainty of a corner's place, in px, each way.
+    pub sigma_px: f64,
+    /// Outline of the card or mat as far as it was seen: left out when the fabric is looked for.
     pub outline_px: Vec<PhotoPoint>,
 }

@@ -17,8 +17,13 @@ const CONTRAST_SHARE: f32 = 0.3;
 /// Growth ends after this many missing marks in a row, or a quarter of those found if that is more (thumbs, glare).
 const MISSES_MIN: usize = 8;
 const MISSES_MAX: usize = 40;
-/// A train's ends are cut back until this share of the ten outermost indices was seen.
+/// A train's ends are cut back until this share of the ten, and of the five, outermost indices was seen.
 const DENSITY_MIN: f64 = 0.6;
+/// No mark is placed better than this, px: the sampling of the picture by bilinear interpolation (measured on marks
+/// drawn without noise).
+const SIGMA_FLOOR_PX: f64 = 0.01;
+/// Most marks dropped at each end because the others do not foretell them.
+const FALSE_ENDS_MAX: usize = 4;
 /// Most marks of one train: a 2 m tape in half millimetres has 4000, no photo resolves half of that.
 const MARKS_MAX: usize = 2000;
 
@@ -87,8 +92,8 @@ pub(super) struct Train {
     pub lean: Curve,
     /// Usual length of the short marks, px.
     pub short_px: f64,
-    /// Weights with which the photo was read.
-    pub depth: f32,
+    /// Weights of the sRGB-coded channels in which the marks were read.
+    pub mix: [f32; 3],
 }
 
 impl Train {
@@ -205,13 +210,13 @@ impl Seed {
 
     /// The colour mix in which this seed's marks stand out.
     fn ink<'a>(&self, rgb: &'a RgbImage) -> Ink<'a> {
-        let heights = [0.35, 0.5, 0.65].map(|h| h * self.short);
-        let at = |du: f64| -> Vec<(f64, f64)> {
-            let place = |m: &(i32, f64, f64, f64), h: f64| self.frame.point(m.1 + du + self.lean * (m.2 + h), m.2 + h);
-            self.strokes.iter().flat_map(|m| heights.map(|h| place(m, h))).collect()
+        let place = |m: &(i32, f64, f64, f64), height: f64| {
+            let v = m.2 + height * self.short;
+            [0.0, -0.5, 0.5].map(|du| self.frame.point(m.1 + du * self.pitch + self.lean * v, v))
         };
-        let gaps: Vec<(f64, f64)> = at(self.pitch / 2.0).into_iter().chain(at(-self.pitch / 2.0)).collect();
-        Ink::best_mix(rgb, &at(0.0), &gaps)
+        let places: Vec<[(f64, f64); 3]> =
+            self.strokes.iter().flat_map(|m| [0.3, 0.5, 0.7].map(|height| place(m, height))).collect();
+        Ink::best_mix(rgb, &places)
     }
 }
 
@@ -424,10 +429,11 @@ impl<'a> Growth<'a> {
             let (fit, base) = self.fits()?;
             self.drop_doubtful(&fit, &base);
             self.trim();
+            self.drop_false_ends();
         }
         let (fit, base) = self.fits()?;
-        let depth = quantile(self.marks.iter().map(|m| m.contrast as f64), 0.5)? as f32;
-        Some(Train { frame: self.frame, marks: self.marks, fit, base, lean: self.lean, short_px: self.short, depth })
+        let mix = self.ink.weights();
+        Some(Train { frame: self.frame, marks: self.marks, fit, base, lean: self.lean, short_px: self.short, mix })
     }
 
     /// Drops what the fit does not hold, or what is not as wide or does not begin where the others do: dirt, numerals,
@@ -474,19 +480,40 @@ impl<'a> Growth<'a> {
         (leans.len() >= 4).then(|| Curve::new(&leans, 1)).flatten()
     }
 
+    /// Cuts the ends back to where marks follow each other.
     fn trim(&mut self) {
-        const WINDOW: i32 = 10;
         self.marks.sort_by_key(|m| m.index);
-        let sparse_end = |marks: &[Mark], last: bool| {
+        let loose_end = |marks: &[Mark], last: bool| {
             let Some(end) = (if last { marks.last() } else { marks.first() }) else { return false };
-            let inside = marks.iter().filter(|m| (m.index - end.index).abs() < WINDOW).count();
-            (inside as f64) < DENSITY_MIN * WINDOW as f64
+            let within = |n: i32| marks.iter().filter(|m| (m.index - end.index).abs() < n).count() as f64;
+            within(10) < DENSITY_MIN * 10.0 || within(5) < DENSITY_MIN * 5.0
         };
-        while self.marks.len() > 5 && sparse_end(&self.marks, true) {
+        while self.marks.len() > 5 && loose_end(&self.marks, true) {
             self.marks.pop();
         }
-        while self.marks.len() > 5 && sparse_end(&self.marks, false) {
+        while self.marks.len() > 5 && loose_end(&self.marks, false) {
             self.marks.remove(0);
+        }
+    }
+
+    /// Drops outermost marks that the others do not foretell: an end pulls the fit to itself.
+    fn drop_false_ends(&mut self) {
+        for last in [true, false] {
+            for _ in 0..FALSE_ENDS_MAX {
+                let n = self.marks.len();
+                if n < 12 {
+                    return;
+                }
+                let (end, rest) =
+                    if last { (self.marks[n - 1], &self.marks[..n - 1]) } else { (self.marks[0], &self.marks[1..]) };
+                let places: Vec<(f64, f64)> = rest.iter().map(|m| (m.index as f64, m.u)).collect();
+                let Some(fit) = IndexFit::new(&places) else { return };
+                let off = (end.u - fit.at(end.index as f64)).abs();
+                if off <= (6.0 * fit.rms).max(0.02 * self.pitch) {
+                    break;
+                }
+                self.marks.remove(if last { n - 1 } else { 0 });
+            }
         }
     }
 }
@@ -520,4 +547,17 @@ fn dark_mark(profile: &[f32], middle: usize, step: f64, reach: f64) -> Option<Cu
 pub(super) fn residual_rms_px(train: &Train) -> f64 {
     let r: Vec<f64> = train.marks.iter().map(|m| m.u - train.fit.at(m.index as f64)).collect();
     robust_sigma(&r)
+}
+
+/// Standard uncertainty of one mark along the ruler, px: from each mark's departure from the line between its two
+/// neighbours, whose variance is 3/2 of a mark's; a bend of the ruler does not enter.
+pub(super) fn mark_sigma_px(train: &Train) -> f64 {
+    let bends = train.marks.windows(3).filter(|w| w[2].index - w[0].index == 2);
+    let departures: Vec<f64> = bends
+        .map(|w| {
+            let expected = |m: &Mark| m.u - train.fit.at(m.index as f64);
+            (expected(&w[1]) - (expected(&w[0]) + expected(&w[2])) / 2.0) / 1.5f64.sqrt()
+        })
+        .collect();
+    if departures.len() < 5 { residual_rms_px(train) } else { robust_sigma(&departures) }.max(SIGMA_FLOOR_PX)
 }

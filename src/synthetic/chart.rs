@@ -57,7 +57,9 @@ impl Chart {
             "moss" => &["kp", "kp", "pk", "pk"],
             "rib-1x1" => &["kp"],
             "rib-2x2" => &["kkpp"],
-            "basketweave" => &["kkkkpppp", "kkkkpppp", "kkkkpppp", "kkkkpppp", "ppppkkkk", "ppppkkkk", "ppppkkkk", "ppppkkkk"],
+            "basketweave" => {
+                &["kkkkpppp", "kkkkpppp", "kkkkpppp", "kkkkpppp", "ppppkkkk", "ppppkkkk", "ppppkkkk", "ppppkkkk"]
+            }
             "broken-rib" => &["kp", "kk"],
             "waffle" => &["kpp", "kpp", "kkk", "kpp"],
             _ => return Err(UnknownPattern(name.to_owned())),

@@ -10,9 +10,11 @@ const MARGIN: i64 = 3;
 /// Amplitude of the loops' way from front to back, in yarn diameters: half a diameter lets crossing yarns touch.
 const LOOP_DEPTH: f64 = 0.52;
 
-/// Height of the visible faces of the loops above the yarn's centre line at the front, in yarn radii: the mean height
-/// of a half-cylinder over its width is π/4.
-const FACE_OF_YARN: f64 = std::f64::consts::FRAC_PI_4;
+/// Share of the relief's mean rise that raises the visible surface. With it (and the front yarn's centre line as the
+/// height of a flat fabric's surface) the harmonics of the drawn patterns have the scale of the surface's plane to
+/// ± 0.3 mm, by their phases left and right, above and below in nine patterns; yarn is seen by its outline, which lies at
+/// the height of its centre line, not of its top.
+const FACE_OF_RELIEF: f64 = 0.5;
 
 /// A swatch laid out: lattice points and relief.
 pub(super) struct FabricSurface<'a> {
@@ -57,10 +59,11 @@ impl<'a> FabricSurface<'a> {
         LOOP_DEPTH * self.yarn_mm()
     }
 
-    /// Height above the table of the fabric's visible surface: the mean face of the loops that show, mm.
+    /// Height above the table of the fabric's visible surface, mm: the plane at which the picture of the stitches has its
+    /// scale.
     pub fn face_mm(&self) -> f64 {
         let front: f64 = self.relief.iter().map(|r| r.max(0.0)).sum::<f64>() / self.relief.len() as f64;
-        self.middle_mm + front + self.loop_depth_mm() + FACE_OF_YARN * self.yarn_mm() / 2.0
+        self.middle_mm + FACE_OF_RELIEF * front + self.loop_depth_mm()
     }
 
     /// Height above the table that a ruler on the fabric rests on, mm.
@@ -117,7 +120,8 @@ impl<'a> FabricSurface<'a> {
         let (i, j) = (stitch.floor(), row.floor());
         let (ti, tj) = (stitch - i, row - j);
         let (i, j) = (i as i64, j as i64);
-        let weights = [(0, 0, (1.0 - ti) * (1.0 - tj)), (1, 0, ti * (1.0 - tj)), (0, 1, (1.0 - ti) * tj), (1, 1, ti * tj)];
+        let weights =
+            [(0, 0, (1.0 - ti) * (1.0 - tj)), (1, 0, ti * (1.0 - tj)), (0, 1, (1.0 - ti) * tj), (1, 1, ti * tj)];
         let mut point = [0.0; 2];
         let mut height = 0.0;
         for (di, dj, weight) in weights {
@@ -155,10 +159,21 @@ impl<'a> FabricSurface<'a> {
         let mean = body.iter().sum::<f64>() / f64::from(a);
         // Width of a purl column against a knit one in rib: 0.7 to 1.3, by eye.
         let wide = |i: i64| 0.3 * (body[i.rem_euclid(i64::from(a)) as usize] - mean);
-        let edges: Vec<f64> = (0..i64::from(a)).scan(0.0, |edge, i| { *edge += wide(i); Some(*edge - wide(i) / 2.0) }).collect();
+        let edges: Vec<f64> = (0..i64::from(a))
+            .scan(0.0, |edge, i| {
+                *edge += wide(i);
+                Some(*edge - wide(i) / 2.0)
+            })
+            .collect();
         let centre = edges.iter().sum::<f64>() / f64::from(a);
         let first = i64::from(self.fabric.border_stitches);
-        let shift = |i: i64| if self.in_body(i, i64::from(self.fabric.rows) / 2) { edges[(i - first).rem_euclid(i64::from(a)) as usize] - centre } else { 0.0 };
+        let shift = |i: i64| {
+            if self.in_body(i, i64::from(self.fabric.rows) / 2) {
+                edges[(i - first).rem_euclid(i64::from(a)) as usize] - centre
+            } else {
+                0.0
+            }
+        };
         (-MARGIN..i64::from(self.fabric.stitches) + MARGIN).map(shift).collect()
     }
 }
@@ -197,10 +212,7 @@ fn lay_out(fabric: &Fabric, seed: u64) -> Vec<[f64; 2]> {
             let along = u + uneven.drift[0] * u * u / (2.0 * half_w) + skew * v + slow[0] + spread * w * draw.normal();
             let sag = uneven.bow_mm * (u / half_w) * (u / half_w);
             let up = v + uneven.drift[1] * v * v / (2.0 * half_h) + shift + sag + slow[1] + spread * r * draw.normal();
-            points.push([
-                fabric.centre_mm[0] + along * cos + up * sin,
-                fabric.centre_mm[1] + along * sin - up * cos,
-            ]);
+            points.push([fabric.centre_mm[0] + along * cos + up * sin, fabric.centre_mm[1] + along * sin - up * cos]);
         }
     }
     points

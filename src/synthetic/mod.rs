@@ -15,10 +15,14 @@
 mod chart;
 mod draw;
 mod fabric_surface;
+mod framing;
+mod hollows;
+mod lattice_truth;
 mod noise;
 mod numerals;
 mod photographer;
 mod ruler_face;
+mod ruler_truth;
 mod sample;
 mod scene;
 mod sensor;
@@ -32,12 +36,12 @@ mod view;
 mod yarn_path;
 
 pub use chart::{Chart, UnknownPattern};
+pub use lattice_truth::StitchTruth;
 pub use photographer::{SyntheticPhoto, photograph};
-pub use sample::{Sample, SampleSettings, SampleError, sample};
+pub use ruler_truth::{RulerScaleTruth, RulerTruth};
+pub use sample::{Sample, SampleError, SampleSettings, sample};
 pub use scene::{
     Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, SceneError, Table, Yarn,
 };
 pub use sweep::{Factor, sweep};
-pub use truth::{
-    CameraTruth, DistortionTruth, PatternTruth, PlaneTruth, RulerScaleTruth, RulerTruth, StitchTruth, Truth,
-};
+pub use truth::{CameraTruth, DistortionTruth, PatternTruth, PlaneTruth, Truth};

@@ -1,10 +1,11 @@
 //! From a scene to its photo.
 
 use super::fabric_surface::FabricSurface;
+use super::lattice_truth::StitchTruth;
 use super::scene::{Scene, SceneError};
 use super::sensor;
 use super::shading::Stage;
-use super::truth::{self, StitchTruth, Truth};
+use super::truth::{self, Truth};
 use super::view::View;
 use image::RgbImage;
 

@@ -77,7 +77,14 @@ pub(super) struct Face {
 impl<'a> RulerFace<'a> {
     pub fn new(ruler: &'a Ruler, seed: u64) -> Self {
         let (sin, cos) = ruler.angle_deg.to_radians().sin_cos();
-        let edges = ruler.edges().into_iter().map(|edge| { let last = ruler.last_mark(&edge); (edge, last) }).collect();
+        let edges = ruler
+            .edges()
+            .into_iter()
+            .map(|edge| {
+                let last = ruler.last_mark(&edge);
+                (edge, last)
+            })
+            .collect();
         Self { ruler, edges, sin, cos, salt: seed as u32 ^ 0x51ED }
     }
 
@@ -111,7 +118,8 @@ impl<'a> RulerFace<'a> {
         face
     }
 
-    fn body(&self, u: f32, v: f32) -> Face {
+    /// The bare body at a place, without print.
+    pub fn body(&self, u: f32, v: f32) -> Face {
         let n = |su: f32, sv: f32, k: u32| noise::smooth(u * su, v * sv, self.salt ^ k);
         let (colour, cover) = match self.ruler.body {
             Body::Steel => {
@@ -155,7 +163,7 @@ impl<'a> RulerFace<'a> {
             return 0.0;
         }
         let number = index as u32;
-        let Some(&(_, usual)) = edge.levels.iter().find(|(every, _)| number % every == 0) else { return 0.0 };
+        let Some(&(_, usual)) = edge.levels.iter().find(|(every, _)| number.is_multiple_of(*every)) else { return 0.0 };
         let length = usual * self.ruler.mark_length as f32;
         let off = ((place - index) * edge.pitch_mm).abs() as f32;
         let width = self.ruler.mark_width_mm.min(0.45 * edge.pitch_mm) as f32;

@@ -30,7 +30,15 @@ pub struct SampleSettings {
 
 impl Default for SampleSettings {
     fn default() -> Self {
-        Self { seed: 1, difficulty: Difficulty::Normal, stitch: None, gauge: None, ruler: None, tilt_deg: None, size: None }
+        Self {
+            seed: 1,
+            difficulty: Difficulty::Normal,
+            stitch: None,
+            gauge: None,
+            ruler: None,
+            tilt_deg: None,
+            size: None,
+        }
     }
 }
 

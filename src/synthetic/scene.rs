@@ -329,7 +329,10 @@ impl Fabric {
         need((0.25..=0.7).contains(&yarn.thickness), "yarn thickness, 0.25 to 0.7 stitches")?;
         need((1..=6).contains(&yarn.plies) && (1.0..=20.0).contains(&yarn.lay), "plies, 1 to 6; lay, 1 to 20")?;
         need((0.0..=30.0).contains(&yarn.fuzz), "fuzz, 0 to 30 hairs a stitch")?;
-        need([yarn.gloss, yarn.variegation, yarn.heather].iter().all(|v| (0.0..=1.0).contains(v)), "yarn looks, 0 to 1")?;
+        need(
+            [yarn.gloss, yarn.variegation, yarn.heather].iter().all(|v| (0.0..=1.0).contains(v)),
+            "yarn looks, 0 to 1",
+        )?;
         self.irregularity.check()
     }
 }

@@ -55,9 +55,43 @@ fn blur(field: &mut LightField, sigma: f64) {
     if sigma < 0.1 {
         return;
     }
-    let kernels: Vec<Vec<f32>> = if sigma <= WIDE_BLUR_PX { vec![gaussian(sigma)] } else { vec![even(sigma); 3] };
-    for kernel in &kernels {
-        convolve(field, kernel);
+    if sigma <= WIDE_BLUR_PX {
+        return convolve(field, &gaussian(sigma));
+    }
+    // An even kernel of n taps has the variance (n² − 1) / 12; three in a row give three times that.
+    let reach = (((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize;
+    for _ in 0..3 {
+        running_means(field, reach);
+    }
+}
+
+/// Mean over 2 `reach` + 1 pixels along rows and along columns.
+fn running_means(field: &mut LightField, reach: usize) {
+    let (w, h) = (field.width, field.height);
+    let mut line = Vec::new();
+    for y in 0..h {
+        line.clear();
+        line.extend_from_slice(&field.pixels[y * w..(y + 1) * w]);
+        running_mean(&line, reach, |x, value| field.pixels[y * w + x] = value);
+    }
+    for x in 0..w {
+        line.clear();
+        line.extend((0..h).map(|y| field.pixels[y * w + x]));
+        running_mean(&line, reach, |y, value| field.pixels[y * w + x] = value);
+    }
+}
+
+fn running_mean(line: &[[f32; 3]], reach: usize, mut put: impl FnMut(usize, [f32; 3])) {
+    let last = line.len() - 1;
+    let scale = 1.0 / (2 * reach + 1) as f64;
+    let at = |i: usize| line[i.saturating_sub(reach).min(last)].map(f64::from);
+    let mut sum = (0..=2 * reach).map(at).fold([0.0; 3], |s, v| [s[0] + v[0], s[1] + v[1], s[2] + v[2]]);
+    for i in 0..line.len() {
+        put(i, sum.map(|v| (v * scale) as f32));
+        let (enter, leave) = (at(i + 2 * reach + 1), at(i));
+        for c in 0..3 {
+            sum[c] += enter[c] - leave[c];
+        }
     }
 }
 
@@ -66,12 +100,6 @@ fn gaussian(sigma: f64) -> Vec<f32> {
     let weights: Vec<f64> = (-reach..=reach).map(|i| (-0.5 * (f64::from(i) / sigma).powi(2)).exp()).collect();
     let sum: f64 = weights.iter().sum();
     weights.iter().map(|w| (w / sum) as f32).collect()
-}
-
-/// A third of the variance of the blur: an even kernel of n taps has the variance (n² − 1) / 12.
-fn even(sigma: f64) -> Vec<f32> {
-    let taps = ((4.0 * sigma * sigma + 1.0).sqrt() as usize) | 1;
-    vec![1.0 / taps as f32; taps]
 }
 
 fn convolve(field: &mut LightField, kernel: &[f32]) {

@@ -1,6 +1,7 @@
 //! Light on yarn, table and ruler: a lamp from one side, light from all around that hollows keep out, soft shadows.
 
 use super::fabric_surface::FabricSurface;
+use super::hollows::Hollows;
 use super::ruler_face::RulerFace;
 use super::scene::{Body, Scene};
 use super::table;
@@ -27,21 +28,22 @@ pub(super) struct Stage<'a> {
     face: Option<RulerFace<'a>>,
     /// Height of the ruler's underside and of its face, mm.
     ruler_heights: [f64; 2],
-    /// Columns and rows of the photo that the ruler can reach.
-    ruler_box: [[usize; 2]; 2],
+    /// The part of the photo that the ruler and its shadow can reach.
+    ruler_reach: Reach,
     lamp: Lamp,
 }
 
 struct Lamp {
-    /// Direction to the lamp, in photo directions and up.
+    /// Unit vectors to the lamp and up from the table: right, down, towards the camera.
     to: [f32; 3],
+    up: [f32; 3],
+    /// Sine of the lamp's elevation: its share on a flat surface.
+    lift: f32,
     /// Strength of the lamp and of the light from all around; a flat white surface gets 1 in sum.
     direct: f32,
     ambient: f32,
     /// Horizontal way (mm on the table) towards the lamp for each mm of height.
     reach: [f64; 2],
-    /// Normal of a mirror that sends the lamp into the camera.
-    half: [f32; 3],
 }
 
 impl<'a> Stage<'a> {
@@ -55,10 +57,10 @@ impl<'a> Stage<'a> {
             surface,
             face,
             ruler_heights: [under, under + thick],
-            ruler_box: [[0, 0], [0, 0]],
-            lamp: Lamp::new(scene),
+            ruler_reach: Reach::NOWHERE,
+            lamp: Lamp::new(scene, view),
         };
-        stage.ruler_box = stage.reach_of_ruler();
+        stage.ruler_reach = stage.reach_of_ruler();
         stage
     }
 
@@ -103,7 +105,7 @@ impl<'a> Stage<'a> {
         for y in 0..h {
             for x in 0..w {
                 let index = y * w + x;
-                let ruler = self.near_ruler(x, y);
+                let ruler = self.ruler_reach.holds(x, y);
                 if !ruler && !bare(&layer.heights, w, h, x, y) {
                     continue;
                 }
@@ -129,13 +131,8 @@ impl<'a> Stage<'a> {
         if f64::from(yarn_height) > top || face.outside(place) > -2.0 * pixel {
             return None;
         }
-        let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.to[2];
+        let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.lift;
         Some(face.at(place, pixel).colour.map(|c| c * lamp))
-    }
-
-    fn near_ruler(&self, x: usize, y: usize) -> bool {
-        let [[left, right], [upper, lower]] = self.ruler_box;
-        (upper..lower).contains(&y) && (left..right).contains(&x)
     }
 
     fn hollows(&self, layer: &YarnLayer) -> Hollows {
@@ -145,14 +142,8 @@ impl<'a> Stage<'a> {
         let scale = self.view.px_per_mm(fabric.centre_mm[0], fabric.centre_mm[1], 0.0);
         let near = (0.33 * fabric.stitch_mm() * scale).max(1.0) as usize;
         let wide = (1.3 * fabric.stitch_mm() * scale).max(2.0) as usize;
-        Hollows {
-            near: blurred(&layer.heights, width, height, near),
-            wide: blurred(&layer.heights, width, height, wide),
-            width,
-            height,
-            yarn_mm: surface.yarn_mm() as f32,
-            step: [0, 1].map(|c| (f64::from(self.lamp.to[c]) * 0.8 * wide as f64) as isize),
-        }
+        let step = [0, 1].map(|c| (f64::from(self.lamp.to[c]) * 0.8 * wide as f64) as isize);
+        Hollows::new(&layer.heights, [width, height], [near, wide], surface.yarn_mm() as f32, step)
     }
 
     fn light(
@@ -164,10 +155,10 @@ impl<'a> Stage<'a> {
         sample: [f64; 2],
         settled: &[bool],
     ) {
-        for index in (0..field.pixels.len()).filter(|&index| !settled[index]) {
-            let at = [index % field.width, index / field.width];
+        let places = (0..field.height).flat_map(|y| (0..field.width).map(move |x| [x, y]));
+        for (index, at) in places.enumerate().filter(|(index, _)| !settled[*index]) {
             let height = layer.heights[index];
-            let near_ruler = self.near_ruler(at[0], at[1]);
+            let near_ruler = self.ruler_reach.holds(at[0], at[1]);
             let sight = || self.view.sight(at[0] as f64 + sample[0], at[1] as f64 + sample[1]);
             let sight = (near_ruler || height <= 0.0).then(sight);
             let shadow = match &sight {
@@ -190,30 +181,52 @@ impl<'a> Stage<'a> {
         }
     }
 
-    fn yarn(&self, layer: &YarnLayer, hollows: &Hollows, colours: &[[f32; 3]], index: usize, at: [usize; 2], shadow: f32) -> [f32; 3] {
+    fn yarn(
+        &self,
+        layer: &YarnLayer,
+        hollows: &Hollows,
+        colours: &[[f32; 3]],
+        index: usize,
+        at: [usize; 2],
+        shadow: f32,
+    ) -> [f32; 3] {
         let look = layer.look(at[0], at[1]);
-        let [nx, ny, nz] = look.normal;
         let lamp = &self.lamp;
-        let facing = (nx * lamp.to[0] + ny * lamp.to[1] + nz * lamp.to[2]).max(0.0);
+        let back = self.view.back(at);
+        // The drawn normal is square to the line of sight, which is not square to the picture away from its middle.
+        let [nx, ny, nz] = look.normal;
+        let normal = unit([nx + nz * back[0], ny + nz * back[1], nz * back[2]]);
+        let facing = dot(normal, lamp.to).max(0.0);
+        let upward = dot(normal, lamp.up).max(0.0);
         let open = hollows.open(index, layer.heights[index]);
         let lit = hollows.lit(index, at, layer.heights[index]) * shadow;
         // Yarn scatters light inside: a quarter of it does not depend on the normal.
-        let sum = lamp.ambient * open * (0.45 + 0.55 * nz) * (0.5 + 0.5 * shadow)
-            + lamp.direct * lit * open.sqrt() * (0.25 * lamp.to[2] + 0.75 * facing);
+        let sum = lamp.ambient * open * (0.45 + 0.55 * upward) * (0.5 + 0.5 * shadow)
+            + lamp.direct * lit * open.sqrt() * (0.25 * lamp.lift + 0.75 * facing);
         let gloss = self.surface.map_or(0.0, |s| s.fabric.yarn.gloss) as f32;
-        let half = lamp.half;
-        let bright = (nx * half[0] + ny * half[1] + nz * half[2]).max(0.0).powi(24);
-        let shine = gloss * 0.35 * lit * lamp.direct * bright * look.tone;
+        let mut shine = 0.0;
+        if gloss > 0.0 {
+            let half = unit([0, 1, 2].map(|c| lamp.to[c] + back[c]));
+            shine = gloss * 0.35 * lit * lamp.direct * dot(normal, half).max(0.0).powi(24) * look.tone;
+        }
         let base = colours.get(look.colour).copied().unwrap_or([0.5; 3]);
         base.map(|c| c * look.tone * sum + shine)
     }
 
-    fn table(&self, place: [f64; 2], hollows: &Hollows, index: usize, at: [usize; 2], shadow: f32, size_px: f64) -> [f32; 3] {
+    fn table(
+        &self,
+        place: [f64; 2],
+        hollows: &Hollows,
+        index: usize,
+        at: [usize; 2],
+        shadow: f32,
+        size_px: f64,
+    ) -> [f32; 3] {
         let soft = 2.0 * size_px * self.sample_mm(0.0);
         let ground = table::colour(&self.scene.table, place, soft, self.scene.seed as u32 ^ 0x7AB1);
         let lit = hollows.lit(index, at, 0.0) * shadow;
         let open = hollows.open(index, 0.0).max(0.25);
-        let light = self.lamp.ambient * open * (0.5 + 0.5 * shadow) + self.lamp.direct * self.lamp.to[2] * lit;
+        let light = self.lamp.ambient * open * (0.5 + 0.5 * shadow) + self.lamp.direct * self.lamp.lift * lit;
         ground.map(|c| c * light)
     }
 
@@ -230,17 +243,16 @@ impl<'a> Stage<'a> {
             return below;
         }
         let place = face.place(sight.at_height(top));
-        let outside = face.outside(place);
-        let soft = self.sample_mm(top);
-        if outside < 0.0 {
-            let seen = face.at(place, soft);
-            let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.to[2];
+        if face.outside(place) < 0.0 {
+            let seen = face.at(place, self.sample_mm(top));
+            let lamp = self.lamp.ambient + self.lamp.direct * self.lamp.lift;
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + seen.colour[c] * lamp * seen.cover);
         }
         // The side of the body, where the line of sight enters it below its face.
-        let side = [0.5, 0.0].iter().any(|t| face.outside(face.place(sight.at_height(under + t * (top - under)))) < 0.0);
+        let side =
+            [0.5, 0.0].iter().any(|t| face.outside(face.place(sight.at_height(under + t * (top - under)))) < 0.0);
         if side {
-            let seen = face.at([place[0], face.ruler.width_mm / 2.0], soft);
+            let seen = face.body(place[0] as f32, face.ruler.width_mm as f32 / 2.0);
             return [0, 1, 2].map(|c| below[c] * (1.0 - seen.cover) + 0.55 * seen.colour[c] * seen.cover);
         }
         below
@@ -261,40 +273,69 @@ impl<'a> Stage<'a> {
         1.0 - cover * dark as f32
     }
 
-    fn reach_of_ruler(&self) -> [[usize; 2]; 2] {
-        let Some(face) = &self.face else { return [[0, 0], [0, 0]] };
+    fn reach_of_ruler(&self) -> Reach {
+        let Some(face) = &self.face else { return Reach::NOWHERE };
         let ruler = face.ruler;
-        let (w, h) = (f64::from(self.scene.camera.width_px), f64::from(self.scene.camera.height_px));
-        let mut spans = [[f64::MAX, f64::MIN]; 2];
         // Shadow and side reach a little beyond the body.
         let more = 4.0 * (ruler.thickness_mm + self.ruler_heights[1]) + 1.0;
-        for k in 0..=40 {
+        let outline = (0..=40).flat_map(|k| {
             let u = -more + (ruler.length_mm + 2.0 * more) * f64::from(k) / 40.0;
-            for v in [-more, ruler.width_mm + more] {
-                let [x, y] = ruler.on_table(u, v);
-                let Some(px) = self.view.project(x, y, self.ruler_heights[1]) else { continue };
-                for c in 0..2 {
-                    spans[c] = [spans[c][0].min(px[c]), spans[c][1].max(px[c])];
-                }
-            }
-        }
-        let cut = |[lo, hi]: [f64; 2], size: f64| [lo.clamp(0.0, size) as usize, hi.ceil().clamp(0.0, size) as usize];
-        [cut(spans[0], w), cut(spans[1], h)]
+            [-more, ruler.width_mm + more].map(|v| ruler.on_table(u, v))
+        });
+        let seen: Vec<[f64; 2]> = outline.filter_map(|[x, y]| self.view.project(x, y, self.ruler_heights[1])).collect();
+        Reach::around(&seen)
+    }
+}
+
+/// A strip of the photo.
+struct Reach {
+    through: [f64; 2],
+    /// Unit vector along the strip.
+    along: [f64; 2],
+    /// Spans along and across, px.
+    spans: [[f64; 2]; 2],
+}
+
+impl Reach {
+    const NOWHERE: Self = Self { through: [0.0; 2], along: [1.0, 0.0], spans: [[1.0, 0.0]; 2] };
+
+    /// The strip that holds all points, along the line from the first to the last.
+    fn around(points: &[[f64; 2]]) -> Self {
+        let (Some(first), Some(last)) = (points.first(), points.last()) else { return Self::NOWHERE };
+        let d = [last[0] - first[0], last[1] - first[1]];
+        let length = d[0].hypot(d[1]).max(1e-9);
+        let mut reach = Self { through: *first, along: d.map(|v| v / length), ..Self::NOWHERE };
+        let places: Vec<[f64; 2]> = points.iter().map(|p| reach.place(p[0], p[1])).collect();
+        // Straight between the points: they lie close enough for two pixels to cover the lens.
+        reach.spans = [0, 1].map(|c| {
+            let low = places.iter().fold(f64::MAX, |low, p| low.min(p[c]));
+            let high = places.iter().fold(f64::MIN, |high, p| high.max(p[c]));
+            [low - 2.0, high + 2.0]
+        });
+        reach
+    }
+
+    fn place(&self, x: f64, y: f64) -> [f64; 2] {
+        let d = [x - self.through[0], y - self.through[1]];
+        [d[0] * self.along[0] + d[1] * self.along[1], d[1] * self.along[0] - d[0] * self.along[1]]
+    }
+
+    fn holds(&self, x: usize, y: usize) -> bool {
+        let place = self.place(x as f64, y as f64);
+        (0..2).all(|c| self.spans[c][0] <= place[c] && place[c] <= self.spans[c][1])
     }
 }
 
 impl Lamp {
-    fn new(scene: &Scene) -> Self {
+    fn new(scene: &Scene, view: &View) -> Self {
         let light = &scene.light;
         let (sin_e, cos_e) = light.elevation_deg.to_radians().sin_cos();
         let (sin_a, cos_a) = light.azimuth_deg.to_radians().sin_cos();
-        let (sin_r, cos_r) = scene.camera.roll_deg.to_radians().sin_cos();
-        let flat = [cos_a * cos_r - sin_a * sin_r, cos_a * sin_r + sin_a * cos_r];
         let away = cos_e / sin_e;
-        let to = [(flat[0] * cos_e) as f32, (flat[1] * cos_e) as f32, sin_e as f32];
         Self {
-            to,
-            half: half_vector(to),
+            to: view.direction([cos_a * cos_e, sin_a * cos_e, sin_e]),
+            up: view.direction([0.0, 0.0, 1.0]),
+            lift: sin_e as f32,
             direct: ((1.0 - light.ambient) / sin_e) as f32,
             ambient: light.ambient as f32,
             reach: [cos_a * away, sin_a * away],
@@ -302,96 +343,18 @@ impl Lamp {
     }
 }
 
-fn half_vector(to: [f32; 3]) -> [f32; 3] {
-    let half = [to[0], to[1], to[2] + 1.0];
-    let size = (half[0] * half[0] + half[1] * half[1] + half[2] * half[2]).sqrt();
-    half.map(|v| v / size)
+fn dot(a: [f32; 3], b: [f32; 3]) -> f32 {
+    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }
 
-/// Where light does not reach: mean heights around every pixel.
-struct Hollows {
-    near: Vec<f32>,
-    wide: Vec<f32>,
-    width: usize,
-    height: usize,
-    yarn_mm: f32,
-    /// Step towards the lamp, px.
-    step: [isize; 2],
-}
-
-impl Hollows {
-    fn none() -> Self {
-        Self { near: Vec::new(), wide: Vec::new(), width: 0, height: 0, yarn_mm: 1.0, step: [0, 0] }
-    }
-
-    /// Share of the light from all around that reaches a height here: less the deeper it lies below its surroundings.
-    fn open(&self, index: usize, height: f32) -> f32 {
-        let Some(&near) = self.near.get(index) else { return 1.0 };
-        let below = ((near - height) / self.yarn_mm).max(0.0);
-        let wider = ((self.wide[index] - height) / self.yarn_mm).max(0.0);
-        1.0 / (1.0 + 1.4 * below * below + 0.9 * below + 0.35 * wider)
-    }
-
-    /// Share of the lamp that reaches a height here past the surroundings towards the lamp.
-    fn lit(&self, index: usize, [x, y]: [usize; 2], height: f32) -> f32 {
-        if self.near.is_empty() {
-            return 1.0;
-        }
-        let tx = (x as isize + self.step[0]).clamp(0, self.width as isize - 1) as usize;
-        let ty = (y as isize + self.step[1]).clamp(0, self.height as isize - 1) as usize;
-        let towards = self.wide[ty * self.width + tx].max(0.7 * self.near[index]);
-        1.0 - (0.55 * (towards - height) / self.yarn_mm).clamp(0.0, 0.85)
-    }
+fn unit(v: [f32; 3]) -> [f32; 3] {
+    let size = dot(v, v).sqrt().max(1e-6);
+    v.map(|c| c / size)
 }
 
 /// Whether no yarn is in a pixel or beside it.
 fn bare(heights: &[f32], w: usize, h: usize, x: usize, y: usize) -> bool {
     let columns = x.saturating_sub(1)..(x + 2).min(w);
-    (y.saturating_sub(1)..(y + 2).min(h)).all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
-}
-
-/// Mean over a square of (2 radius + 1) px, taken twice.
-fn blurred(values: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
-    let mut result = values.to_vec();
-    let mut line = Vec::new();
-    for _ in 0..2 {
-        for y in 0..height {
-            running_mean(&mut result[y * width..(y + 1) * width], radius, &mut line);
-        }
-        running_mean_down(&mut result, width, height, radius);
-    }
-    result
-}
-
-fn running_mean(values: &mut [f32], radius: usize, line: &mut Vec<f32>) {
-    line.clear();
-    line.extend_from_slice(values);
-    let last = line.len() - 1;
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    let at = |i: isize| line[i.clamp(0, last as isize) as usize];
-    let r = radius as isize;
-    let mut sum: f32 = (-r..=r).map(at).sum();
-    for (i, value) in values.iter_mut().enumerate() {
-        *value = sum * scale;
-        sum += at(i as isize + r + 1) - at(i as isize - r);
-    }
-}
-
-fn running_mean_down(values: &mut [f32], width: usize, height: usize, radius: usize) {
-    let source = values.to_vec();
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    let r = radius as isize;
-    let row = |j: isize| { let j = j.clamp(0, height as isize - 1) as usize; &source[j * width..(j + 1) * width] };
-    let mut sums = vec![0.0_f32; width];
-    for j in -r..=r {
-        sums.iter_mut().zip(row(j)).for_each(|(sum, v)| *sum += v);
-    }
-    for j in 0..height {
-        let line = &mut values[j * width..(j + 1) * width];
-        line.iter_mut().zip(&sums).for_each(|(value, sum)| *value = sum * scale);
-        let (enter, leave) = (row(j as isize + r + 1), row(j as isize - r));
-        for x in 0..width {
-            sums[x] += enter[x] - leave[x];
-        }
-    }
+    (y.saturating_sub(1)..(y + 2).min(h))
+        .all(|j| heights[j * w + columns.start..j * w + columns.end].iter().all(|&z| z <= 0.0))
 }

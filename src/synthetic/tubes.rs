@@ -63,8 +63,10 @@ impl<'a> YarnLayer<'a> {
                 continue;
             }
             let base = y * self.width;
-            for (k, (height, seen)) in
-                self.heights[base + from..base + to].iter_mut().zip(&mut self.owners[base + from..base + to]).enumerate()
+            for (k, (height, seen)) in self.heights[base + from..base + to]
+                .iter_mut()
+                .zip(&mut self.owners[base + from..base + to])
+                .enumerate()
             {
                 let x = (from + k) as f32;
                 let across = start[1] + x * line.step[1];
@@ -90,10 +92,7 @@ impl<'a> YarnLayer<'a> {
         let flat = (tube.along_mm[1].powi(2) - line.climb * line.climb).max(1e-6).sqrt();
         let slope = (line.climb / flat).clamp(-2.0, 2.0);
         // The side vector (the direction turned) points to positive `across`.
-        let n = [
-            line.dir[1] * across - slope * line.dir[0] * up,
-            -line.dir[0] * across - slope * line.dir[1] * up,
-        ];
+        let n = [line.dir[1] * across - slope * line.dir[0] * up, -line.dir[0] * across - slope * line.dir[1] * up];
         let size = (n[0] * n[0] + n[1] * n[1] + up * up).sqrt().max(1e-3);
         let tone = if tube.hair { 1.15 } else { tone(tube, yarn, t, across) };
         Look { normal: [n[0] / size, n[1] / size, up / size], tone, colour: usize::from(tube.colour) }

@@ -113,6 +113,21 @@ impl View {
         self.focal_px / self.camera_coordinates(x, y, height)[2].max(1.0)
     }
 
+    /// A direction (x, y on the table and up) as the camera sees it: right, down, towards the camera.
+    pub fn direction(&self, [x, y, up]: [f64; 3]) -> [f32; 3] {
+        let r = &self.rotation;
+        let along = |row: &[f64; 3]| (row[0] * x + row[1] * y - row[2] * up) as f32;
+        [along(&r[0]), along(&r[1]), -along(&r[2])]
+    }
+
+    /// Unit vector from what a pixel shows back to the camera: right, down, towards the camera (distortion aside).
+    pub fn back(&self, [x, y]: [usize; 2]) -> [f32; 3] {
+        let right = ((self.centre[0] - x as f64) / self.focal_px) as f32;
+        let down = ((self.centre[1] - y as f64) / self.focal_px) as f32;
+        let size = (right * right + down * down + 1.0).sqrt();
+        [right / size, down / size, 1.0 / size]
+    }
+
     /// The line of sight of a photo point.
     pub fn sight(&self, px: f64, py: f64) -> Sight {
         let (dx, dy) = (px - self.centre[0], py - self.centre[1]);

@@ -66,7 +66,8 @@ pub(super) fn palette(yarn: &Yarn) -> Vec<[f32; 3]> {
 /// All tubes of the swatch.
 pub(super) fn tubes(surface: &FabricSurface, view: &View, seed: u64) -> Vec<Tube> {
     let fabric = surface.fabric;
-    let px_per_stitch = view.px_per_mm(fabric.centre_mm[0], fabric.centre_mm[1], surface.face_mm()) * fabric.stitch_mm();
+    let px_per_stitch =
+        view.px_per_mm(fabric.centre_mm[0], fabric.centre_mm[1], surface.face_mm()) * fabric.stitch_mm();
     // A loop is about 3.5 stitches long: pieces of 7 px, but never so few that a bend shows corners.
     let pieces = ((px_per_stitch * 0.5) as usize).clamp(14, 28) & !1;
     let mut path = Path { surface, view, tubes: Vec::new(), salt: seed as u32 };
@@ -151,7 +152,8 @@ impl Path<'_> {
         if yarn.variegation > 0.0 && yarn.colours.len() > 1 {
             let n = fabric.stitches as f64;
             let done = if row % 2 == 0 { stitch as f64 } else { n - 1.0 - stitch as f64 };
-            let slow = along_yarn(row as f64 * n + done, 17.0, self.salt) + 0.3 * along_yarn(row as f64 * n + done, 3.0, !self.salt);
+            let slow = along_yarn(row as f64 * n + done, 17.0, self.salt)
+                + 0.3 * along_yarn(row as f64 * n + done, 3.0, !self.salt);
             let place = ((slow / 1.3 - 0.5) * yarn.variegation * 1.8 + 0.5).clamp(0.0, 1.0);
             return (place * (SHADES - 1) as f64) as u8;
         }
@@ -207,7 +209,8 @@ impl Path<'_> {
         // A fibre of wool measures about 0.02 to 0.04 mm (from memory); drawn at 0.05 mm, seldom below a tenth of a pixel.
         let radius = 0.025_f64.max(0.02 * yarn_mm);
         for _ in 0..count {
-            let (across, up) = (draw.share() * f64::from(fabric.stitches) - 0.5, draw.share() * f64::from(fabric.rows) - 0.5);
+            let (across, up) =
+                (draw.share() * f64::from(fabric.stitches) - 0.5, draw.share() * f64::from(fabric.rows) - 0.5);
             let colour = self.colour(across.round() as i64, up.round() as i64);
             let mut direction = draw.share() * TAU;
             let step = yarn_mm * (0.25 + 0.35 * draw.share());

@@ -128,11 +128,8 @@ fn read_argument(setup: &mut Setup, pair: &[Value]) {
         ("--region", &[x, y, w, h]) => setup.region = Some([x, y, w, h]),
         ("--ruler-thickness", &[mm]) => setup.ruler_thickness_mm = Some(mm),
         ("--ruler-on", _) => {
-            setup.ruler_on = Some(if value == "fabric" {
-                walewise::gauge::RulerOn::Fabric
-            } else {
-                walewise::gauge::RulerOn::Table
-            })
+            setup.ruler_on =
+                Some(if value == "fabric" { walewise::gauge::RulerOn::Fabric } else { walewise::gauge::RulerOn::Table })
         }
         other => panic!("an option these tests don't know: {other:?}"),
     }

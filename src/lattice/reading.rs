@@ -1,0 +1,155 @@
+//! Readings: lattices under families of patterns, with their scores.
+
+use super::families::Family;
+use super::hypotheses::{self, Hypothesis};
+use super::motif;
+use super::score::Scene;
+use super::spectrum::Grid;
+use super::view::View;
+use super::{Basis, Declared};
+
+/// One reading: a lattice under a family of patterns.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// The lattice.
+    pub basis: Basis,
+    /// The family.
+    pub family: &'static Family,
+    /// Repeat in stitches × rows.
+    pub repeat: (u32, u32),
+    /// Log-score; only differences within one photo mean anything.
+    pub score: f64,
+    /// Its parts: lines, ratio of rows to stitches, skew, motif.
+    pub parts: [f64; 4],
+    /// Logarithm of the lattice's strength over noise.
+    pub strength: f64,
+}
+
+/// What one view shows.
+pub struct Sighting {
+    /// Readings, best first, each lattice once.
+    pub readings: Vec<Reading>,
+    /// The spectrum they were scored on.
+    pub scene: Scene,
+}
+
+/// Sides of the first windows relative to the sheet's.
+const WINDOW_STEPS: [f64; 3] = [1.0, 0.6, 0.36];
+
+/// Stitches (geometric mean with rows) that a window should hold, twice as many for patterns with a repeat (measured:
+/// more drift apart, fewer leave the lines of ribs unresolved).
+const CELLS: f64 = 11.0;
+
+/// Fewest stitches and rows in a window that can be told from the skirt of frequency zero.
+const MIN_CELLS: f64 = 4.5;
+
+/// Lattices of which each spectrum is asked.
+const HYPOTHESES: usize = 60;
+
+/// Readings whose motif is looked at.
+const LOOKED_AT: usize = 8;
+
+/// Readings kept.
+const KEPT: usize = 40;
+
+/// Two lattices closer than this, relatively, are one reading, well or badly fitted.
+const ONE_READING: f64 = 0.08;
+
+/// Log-odds for the right axes per unit of `motif::wale_over_row` (measured: 0.45 ± 0.22 for the right axes over
+/// rendered and real photos; the slope is that of two normal densities, halved).
+const MOTIF_SLOPE: f64 = 7.0;
+/// The most they may give.
+const MOTIF_MOST: f64 = 3.5;
+
+/// The most that an unlikely ratio of rows to stitches may cost: it never decides by itself.
+const RATIO_MOST: f64 = 4.5;
+
+/// Sine of the skew of rows against wales, spread (measured: 2° to 5° in photos of unpinned swatches).
+const SKEW_SINE: f64 = 0.07;
+
+/// Families to be tried, with the repeat.
+pub type Trials = Vec<(&'static Family, (u32, u32))>;
+
+/// The families that what was declared allows.
+pub fn trials(declared: &Declared) -> Trials {
+    let repeat = declared.pattern.as_ref().map(|p| (p.repeat_stitches.clamp(1, 24), p.repeat_rows.clamp(1, 24)));
+    Family::of(declared.pattern.as_ref())
+        .into_iter()
+        .map(|f| (f, repeat.unwrap_or((f.pattern.1, f.pattern.2))))
+        .collect()
+}
+
+/// All readings of one view. The first windows find how large the stitches are; then windows of a suitable size decide.
+pub fn sighting(view: &View, trials: &Trials) -> Option<Sighting> {
+    let first: Vec<Scene> = WINDOW_STEPS.iter().filter_map(|step| view.scene(view.side_mm * step)).collect();
+    let mut found: Vec<Hypothesis> = Vec::new();
+    let mut best: Option<Reading> = None;
+    for scene in &first {
+        let here = hypotheses::all(&scene.peaks, scene.spectrum.bin, HYPOTHESES);
+        let top = scored(scene, &here, trials).into_iter().next();
+        if top.as_ref().is_some_and(|t| best.as_ref().is_none_or(|b| t.score > b.score)) {
+            best = top;
+        }
+        add(&mut found, here);
+    }
+    let side = window_mm(&best?).min(view.side_mm);
+    let near = first.into_iter().find(|s| (s.spectrum.bin * side).ln().abs() < 0.12);
+    let scene = near.or_else(|| view.scene(side))?;
+    add(&mut found, hypotheses::all(&scene.peaks, scene.spectrum.bin, HYPOTHESES));
+    let mut readings = scored(&scene, &found, trials);
+    let grid = Grid::of(view.sheet);
+    for r in readings.iter_mut().take(LOOKED_AT) {
+        r.parts[3] = (MOTIF_SLOPE * motif::wale_over_row(&grid, &r.basis, r.repeat)).clamp(-MOTIF_MOST, MOTIF_MOST);
+        r.score += r.parts[3];
+    }
+    readings.sort_by(|a, b| b.score.total_cmp(&a.score));
+    (!readings.is_empty()).then_some(Sighting { readings, scene })
+}
+
+fn add(found: &mut Vec<Hypothesis>, more: Vec<Hypothesis>) {
+    for h in more {
+        if !found.iter().any(|f| hypotheses::same(&f.basis, &h.basis)) {
+            found.push(h);
+        }
+    }
+}
+
+/// Window that suits a reading, in mm.
+fn window_mm(r: &Reading) -> f64 {
+    let det = r.basis.stitch[0] * r.basis.row[1] - r.basis.stitch[1] * r.basis.row[0];
+    CELLS * f64::from(r.repeat.0 * r.repeat.1).sqrt().min(2.0) / det.abs().sqrt()
+}
+
+/// Readings of one spectrum, best first, each lattice once.
+fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &Trials) -> Vec<Reading> {
+    let mut all: Vec<Reading> = Vec::new();
+    for h in hypotheses {
+        let (st, ro) = (h.basis.stitch, h.basis.row);
+        if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) >= MIN_CELLS * scene.spectrum.bin {
+            all.extend(trials.iter().map(|(family, repeat)| reading(scene, &h.basis, family, *repeat)));
+        }
+    }
+    all.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut kept: Vec<Reading> = Vec::new();
+    for r in all {
+        if kept.len() >= KEPT {
+            break;
+        }
+        if !kept.iter().any(|k| hypotheses::alike(&k.basis, &r.basis, ONE_READING)) {
+            kept.push(r);
+        }
+    }
+    kept
+}
+
+fn reading(scene: &Scene, basis: &Basis, family: &'static Family, repeat: (u32, u32)) -> Reading {
+    let (lines, strength) = scene.ratio(basis, family, repeat);
+    let (st, ro) = (basis.stitch, basis.row);
+    let (a, b) = (st[0].hypot(st[1]), ro[0].hypot(ro[1]));
+    let z = ((b / a).ln() - family.rows_over_stitches.0) / family.rows_over_stitches.1;
+    let ratio = -(0.5 * z * z).min(RATIO_MOST);
+    let sine = (st[0] * ro[0] + st[1] * ro[1]) / (a * b);
+    let skew = -0.5 * (sine / SKEW_SINE).powi(2);
+    let score = lines + ratio + skew + family.prior;
+    Reading { basis: *basis, family, repeat, score, parts: [lines, ratio, skew, 0.0], strength }
+}

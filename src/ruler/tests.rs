@@ -1,0 +1,224 @@
+//! Rulers drawn with known marks through a known projective map, and look-alikes that must not be read.
+
+use super::{GraduationTrain, RulerSettings, RulerUnit, read};
+use crate::photo::Photo;
+use crate::quantity::PhotoPoint;
+use crate::refusal::RefusalCode;
+use image::{Rgb, RgbImage};
+use nalgebra::{Matrix3, Vector3};
+
+const WIDTH: u32 = 1200;
+const HEIGHT: u32 = 500;
+
+/// A scale along y = 0 of a body that reaches to y = `width_mm`.
+struct Drawn {
+    pitch_mm: f64,
+    count: i32,
+    /// Length of each mark, mm; 0 leaves it out.
+    length_mm: fn(i32) -> f64,
+    width_mm: f64,
+    /// Ruler mm → photo px.
+    to_px: Matrix3<f64>,
+}
+
+fn mm_length(i: i32) -> f64 {
+    match i {
+        _ if i % 10 == 0 => 7.0,
+        _ if i % 5 == 0 => 5.0,
+        _ => 3.5,
+    }
+}
+
+fn sixteenths_length(i: i32) -> f64 {
+    2.5 + 1.6 * f64::from(i.trailing_zeros().min(4))
+}
+
+/// Similarity: `px_per_mm`, turned by `deg`, ruler's (0, 0) at (x, y).
+fn placed(px_per_mm: f64, deg: f64, x: f64, y: f64) -> Matrix3<f64> {
+    let (s, c) = deg.to_radians().sin_cos();
+    Matrix3::new(px_per_mm * c, -px_per_mm * s, x, px_per_mm * s, px_per_mm * c, y, 0.0, 0.0, 1.0)
+}
+
+impl Drawn {
+    fn mm(px_per_mm: f64, deg: f64) -> Self {
+        Self {
+            pitch_mm: 1.0,
+            count: 101,
+            length_mm: mm_length,
+            width_mm: 24.0,
+            to_px: placed(px_per_mm, deg, 90.0, 160.0),
+        }
+    }
+
+    /// Brightness at a place on the ruler, or `None` beside it.
+    fn brightness(&self, x: f64, y: f64) -> Option<f64> {
+        let last = f64::from(self.count - 1) * self.pitch_mm;
+        if !(-4.0..=last + 4.0).contains(&x) || !(-0.4..=self.width_mm).contains(&y) {
+            return None;
+        }
+        let i = (x / self.pitch_mm).round();
+        let on_mark = (x - i * self.pitch_mm).abs() < 0.11 && i >= 0.0 && i < f64::from(self.count);
+        let inked = on_mark && y >= 0.0 && y < (self.length_mm)(i as i32);
+        Some(if inked { 0.12 } else { 0.82 })
+    }
+
+    fn photo(&self) -> Photo {
+        let to_mm = self.to_px.try_inverse().unwrap();
+        picture(|x, y| {
+            let v = to_mm * Vector3::new(x, y, 1.0);
+            self.brightness(v.x / v.z, v.y / v.z).unwrap_or(0.35)
+        })
+    }
+
+    fn mark_at(&self, i: i32) -> PhotoPoint {
+        let v = self.to_px * Vector3::new(f64::from(i) * self.pitch_mm, 0.0, 1.0);
+        PhotoPoint::new(v.x / v.z, v.y / v.z)
+    }
+
+    /// Largest distance along the ruler of a mark read from a mark drawn, px.
+    fn worst_error_px(&self, train: &GraduationTrain) -> f64 {
+        let ends = (self.mark_at(0), self.mark_at(self.count - 1));
+        let l = ends.0.distance(ends.1);
+        let along =
+            |p: PhotoPoint| ((p.x - ends.0.x) * (ends.1.x - ends.0.x) + (p.y - ends.0.y) * (ends.1.y - ends.0.y)) / l;
+        let error =
+            |p: PhotoPoint| (0..self.count).map(|i| (along(self.mark_at(i)) - along(p)).abs()).fold(f64::MAX, f64::min);
+        train.marks.iter().map(|m| error(m.at)).fold(0.0, f64::max)
+    }
+}
+
+/// A grey picture of a brightness (0–1) over photo points, 4 × 4 samples a pixel, with a little noise.
+fn picture(brightness: impl Fn(f64, f64) -> f64) -> Photo {
+    let mut seed = 1u32;
+    let rgb = RgbImage::from_fn(WIDTH, HEIGHT, |x, y| {
+        let offsets = [0.125, 0.375, 0.625, 0.875];
+        let sum: f64 = offsets
+            .iter()
+            .flat_map(|dy| offsets.iter().map(move |dx| (f64::from(x) + dx, f64::from(y) + dy)))
+            .map(|(x, y)| brightness(x, y))
+            .sum();
+        // Numerical Recipes' quick generator (Press et al. 1992): repeatable noise of ±2 code values.
+        seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let noise = f64::from(seed >> 16) / 65_536.0 * 4.0 - 2.0;
+        let value = (sum / 16.0 * 255.0 + noise).clamp(0.0, 255.0) as u8;
+        Rgb([value; 3])
+    });
+    Photo { rgb, focal_length_35mm: None }
+}
+
+fn read_train(photo: &Photo) -> GraduationTrain {
+    read(photo, &RulerSettings::default()).unwrap().trains.remove(0)
+}
+
+#[test]
+fn millimetres_are_read_at_any_angle() {
+    for deg in [0.0, 7.0, -12.0, 181.0] {
+        let mut ruler = Drawn::mm(8.0, deg);
+        if deg > 90.0 {
+            ruler.to_px = placed(8.0, deg, 1000.0, 330.0);
+        }
+        let train = read_train(&ruler.photo());
+        assert_eq!((train.unit, train.pitch_mm), (RulerUnit::Cm, 1.0), "{deg}");
+        assert!(train.marks.len() >= 90, "{deg}: {} marks", train.marks.len());
+        assert!(ruler.worst_error_px(&train) < 0.3, "{deg}: {}", ruler.worst_error_px(&train));
+    }
+}
+
+#[test]
+fn longest_marks_have_indices_of_whole_centimetres() {
+    let train = read_train(&Drawn::mm(8.0, 3.0).photo());
+    let tens = train.marks.iter().filter(|m| m.index % 10 == 0);
+    assert!(tens.clone().count() >= 9);
+    assert!(tens.clone().all(|m| (m.length_px / 8.0 - 7.0).abs() < 0.5));
+}
+
+#[test]
+fn sixteenths_of_an_inch_are_read() {
+    let ruler = Drawn {
+        pitch_mm: 25.4 / 16.0,
+        count: 65,
+        length_mm: sixteenths_length,
+        width_mm: 26.0,
+        to_px: placed(9.0, -4.0, 80.0, 230.0),
+    };
+    let train = read_train(&ruler.photo());
+    assert_eq!(train.unit, RulerUnit::Inch);
+    assert!((train.pitch_mm - 25.4 / 16.0).abs() < 1e-12);
+    assert!(ruler.worst_error_px(&train) < 0.3);
+}
+
+#[test]
+fn missing_marks_do_not_shift_the_index() {
+    let ruler =
+        Drawn { length_mm: |i| if [13, 14, 47].contains(&i) { 0.0 } else { mm_length(i) }, ..Drawn::mm(8.0, 5.0) };
+    let train = read_train(&ruler.photo());
+    let (a, b) = (train.marks[0], train.marks[train.marks.len() - 1]);
+    let steps = a.at.distance(b.at) / 8.0;
+    assert!((steps - f64::from(b.index - a.index)).abs() < 0.1, "{steps} steps, indices {} to {}", a.index, b.index);
+    assert!(train.marks.len() as i32 <= b.index - a.index - 2);
+}
+
+#[test]
+fn perspective_along_the_ruler_is_followed() {
+    let mut ruler = Drawn::mm(9.0, 2.0);
+    ruler.to_px[(2, 0)] = 0.0012;
+    let train = read_train(&ruler.photo());
+    assert_eq!(train.pitch_mm, 1.0);
+    assert!(ruler.worst_error_px(&train) < 0.3);
+    assert!(train.residual_rms_px < 0.1, "{}", train.residual_rms_px);
+}
+
+#[test]
+fn stated_uncertainty_is_that_of_the_marks() {
+    let ruler = Drawn::mm(8.0, 6.0);
+    let train = read_train(&ruler.photo());
+    let along = |p: PhotoPoint| {
+        (p.x - ruler.mark_at(0).x) * 6f64.to_radians().cos() + (p.y - ruler.mark_at(0).y) * 6f64.to_radians().sin()
+    };
+    let errors: Vec<f64> = train.marks.iter().map(|m| along(m.at) - 8.0 * (along(m.at) / 8.0).round()).collect();
+    let mean = errors.iter().sum::<f64>() / errors.len() as f64;
+    let rms = (errors.iter().map(|e| (e - mean).powi(2)).sum::<f64>() / errors.len() as f64).sqrt();
+    let ratio = rms / train.marks[0].along_sigma_px;
+    assert!((0.6..1.7).contains(&ratio), "rms {rms}, ratio {ratio}");
+}
+
+#[test]
+fn outline_covers_the_marks() {
+    let reading = read(&Drawn::mm(8.0, 0.0).photo(), &RulerSettings::default()).unwrap();
+    let ys = reading.outline_px.iter().map(|p| p.y);
+    let (top, bottom) = (ys.clone().fold(f64::MAX, f64::min), ys.fold(f64::MIN, f64::max));
+    assert!(top <= 160.0 && (bottom - (160.0 + 24.0 * 8.0)).abs() < 12.0, "{top} to {bottom}");
+}
+
+#[test]
+fn ruler_without_marks_is_no_scale() {
+    let ruler = Drawn { length_mm: |_| 0.0, ..Drawn::mm(8.0, 4.0) };
+    let code = read(&ruler.photo(), &RulerSettings::default()).unwrap_err().code;
+    assert!(matches!(code, RefusalCode::NoScale | RefusalCode::RulerUnmarked));
+}
+
+#[test]
+fn marks_all_alike_are_not_given_a_unit() {
+    let ruler = Drawn { length_mm: |_| 4.0, ..Drawn::mm(8.0, 4.0) };
+    assert!(read(&ruler.photo(), &RulerSettings::default()).is_err());
+}
+
+#[test]
+fn look_alikes_are_refused() {
+    let stripes = picture(|x, _| if (x / 6.0).rem_euclid(2.0) < 1.0 { 0.3 } else { 0.7 });
+    let checks = picture(|x, y| if ((x / 9.0).floor() + (y / 9.0).floor()).rem_euclid(2.0) < 1.0 { 0.2 } else { 0.8 });
+    let grid = picture(|x, y| if x.rem_euclid(10.0) < 2.0 || y.rem_euclid(10.0) < 2.0 { 0.8 } else { 0.3 });
+    // Columns of stitches: a wave along both axes, drifting sideways.
+    let ribs = picture(|x, y| 0.5 + 0.25 * (x / 3.0 + (y / 7.0).sin()).sin() + 0.1 * (y / 4.0).sin());
+    for (name, photo) in [("stripes", stripes), ("checks", checks), ("grid", grid), ("ribs", ribs)] {
+        assert!(read(&photo, &RulerSettings::default()).is_err(), "{name}");
+    }
+}
+
+#[test]
+fn tiny_pictures_do_no_harm() {
+    for (w, h) in [(1, 1), (3, 200), (200, 3), (12, 12)] {
+        let photo = Photo { rgb: RgbImage::from_pixel(w, h, Rgb([90, 90, 90])), focal_length_35mm: None };
+        assert!(read(&photo, &RulerSettings::default()).is_err());
+    }
+}
