@@ -52,8 +52,19 @@ pub fn see_loops(
     let numbers = &numbers[..numbers.len().min(MOST_LOOPS)];
     let middle = numbers.get(numbers.len() / 2).copied().unwrap_or((0, 0));
     let pitch = lattice.pitch_px(f64::from(middle.0), f64::from(middle.1)).unwrap_or(0.0);
-    let picture = Reduced::new(photo, weights, (pitch / f64::from(SAMPLES)) as u32);
-    let patches: Vec<Option<Patch>> = numbers.iter().map(|&n| Patch::read(&picture, lattice, n)).collect();
+    let shades = Reduced::new(photo, weights, (pitch / f64::from(SAMPLES)) as u32);
+    let by_shade = see_in(&shades, lattice, numbers, repeat);
+    let matched = |loops: &[LoopSeen]| loops.iter().filter(|l| l.matched).count();
+    if 2 * matched(&by_shade) >= by_shade.len() {
+        return by_shade;
+    }
+    // In colourwork the colours of the neighbours outweigh the shading of a loop, and only the loops' outlines agree.
+    let by_outline = see_in(&shades.outlines(), lattice, numbers, repeat);
+    if matched(&by_outline) > matched(&by_shade) { by_outline } else { by_shade }
+}
+
+fn see_in(picture: &Reduced, lattice: &FollowedLattice, numbers: &[(i32, i32)], repeat: (u32, u32)) -> Vec<LoopSeen> {
+    let patches: Vec<Option<Patch>> = numbers.iter().map(|&n| Patch::read(picture, lattice, n)).collect();
     let kinds = Kinds::new(numbers, &patches, repeat);
     let see = |(&(stitch, row), patch): (&(i32, i32), &Option<Patch>)| {
         let patch = patch.as_ref()?;
@@ -65,20 +76,21 @@ pub fn see_loops(
     numbers.iter().zip(&patches).filter_map(see).collect()
 }
 
-/// The photo's weighted logarithm, averaged over squares so that one sample is about one pixel of it.
+/// A picture made from the photo, averaged over squares so that one sample is about one pixel of it.
 struct Reduced {
-    log: GreyImage,
+    value: GreyImage,
     factor: f64,
 }
 
 impl Reduced {
+    /// The weighted logarithm of the photo's colours.
     fn new(photo: &Photo, weights: [f32; 3], factor: u32) -> Self {
         /// Keeps the logarithm finite; about the noise of a dark pixel (a stated choice).
         const DARKEST: f32 = 0.003;
         let factor = factor.clamp(1, 64);
         let linear = linear_table();
         let (w, h) = ((photo.width() / factor).max(1), (photo.height() / factor).max(1));
-        let log = GreyImage::from_fn(w, h, |x, y| {
+        let value = GreyImage::from_fn(w, h, |x, y| {
             let (mut sum, mut n) = ([0.0_f32; 3], 0.0_f32);
             for yy in y * factor..((y + 1) * factor).min(photo.height()) {
                 for xx in x * factor..((x + 1) * factor).min(photo.width()) {
@@ -89,20 +101,37 @@ impl Reduced {
             }
             image::Luma([sum.iter().zip(weights).map(|(s, w)| w * (s / n.max(1.0) + DARKEST).ln()).sum()])
         });
-        Self { log, factor: f64::from(factor) }
+        Self { value, factor: f64::from(factor) }
+    }
+
+    /// How steep the picture is at each of its pixels (Sobel's operator, which smooths a little).
+    fn outlines(&self) -> Self {
+        let (w, h) = self.value.dimensions();
+        let value = GreyImage::from_fn(w, h, |x, y| {
+            let at = |dx: i64, dy: i64| {
+                let inside = |v: u32, d: i64, n: u32| (i64::from(v) + d).clamp(0, i64::from(n) - 1) as u32;
+                self.value.get_pixel(inside(x, dx, w), inside(y, dy, h)).0[0]
+            };
+            let across = at(1, -1) + 2.0 * at(1, 0) + at(1, 1) - at(-1, -1) - 2.0 * at(-1, 0) - at(-1, 1);
+            let down = at(-1, 1) + 2.0 * at(0, 1) + at(1, 1) - at(-1, -1) - 2.0 * at(0, -1) - at(1, -1);
+            image::Luma([across.hypot(down)])
+        });
+        Self { value, factor: self.factor }
     }
 
     /// Bilinear value at a place of the full-size photo; `None` outside.
     fn at(&self, p: PhotoPoint) -> Option<f32> {
         let (x, y) = (p.x / self.factor - 0.5, p.y / self.factor - 0.5);
         let (x0, y0) = (x.floor(), y.floor());
-        let inside =
-            x0 >= 0.0 && y0 >= 0.0 && x0 + 1.0 < f64::from(self.log.width()) && y0 + 1.0 < f64::from(self.log.height());
+        let inside = x0 >= 0.0
+            && y0 >= 0.0
+            && x0 + 1.0 < f64::from(self.value.width())
+            && y0 + 1.0 < f64::from(self.value.height());
         if !inside {
             return None;
         }
         let (fx, fy) = ((x - x0) as f32, (y - y0) as f32);
-        let value = |dx: u32, dy: u32| self.log.get_pixel(x0 as u32 + dx, y0 as u32 + dy).0[0];
+        let value = |dx: u32, dy: u32| self.value.get_pixel(x0 as u32 + dx, y0 as u32 + dy).0[0];
         let upper = value(0, 0) * (1.0 - fx) + value(1, 0) * fx;
         let lower = value(0, 1) * (1.0 - fx) + value(1, 1) * fx;
         Some(upper * (1.0 - fy) + lower * fy)

@@ -123,7 +123,7 @@ impl<'a> RulerFace<'a> {
         let n = |su: f32, sv: f32, k: u32| noise::smooth(u * su, v * sv, self.salt ^ k);
         let (colour, cover) = match self.ruler.body {
             Body::Steel => {
-                let sheen = 0.42 + 0.12 * (u * 0.021 + 1.3).sin() + 0.14 * (n(0.06, 14.0, 1) - 0.5);
+                let sheen = 0.42 + 0.12 * (u * 0.021 + 1.3).sin() + 0.14 * (n(0.06, 3.5, 1) - 0.5);
                 ([sheen * 0.97, sheen, sheen * 1.02], 1.0)
             }
             Body::Plastic => ([0.78, 0.79, 0.78].map(|c| c + 0.04 * (n(0.05, 0.1, 2) - 0.5)), 1.0),

@@ -128,7 +128,7 @@ impl Path<'_> {
         if fabric.chart.eyelets.is_empty() {
             return at;
         }
-        let (reach, hole) = (0.95 * fabric.stitch_mm(), 0.38 * fabric.stitch_mm());
+        let (reach, hole) = (1.15 * fabric.stitch_mm(), 0.5 * fabric.stitch_mm());
         let (i0, j0) = (across.round() as i64, up.round() as i64);
         let (bs, br) = (i64::from(fabric.border_stitches), i64::from(fabric.border_rows));
         for (i, j) in (-1..=1).flat_map(|di| (-1..=1).map(move |dj| (i0 + di, j0 + dj))) {
