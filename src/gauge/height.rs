@@ -47,25 +47,29 @@ impl HeightDifference {
     pub const NONE: Self = Self { mean_mm: 0.0, fabric_half_width_mm: 0.0, ruler_half_width_mm: 0.0 };
 }
 
-/// The height to expect. `stitch_width_mm` is the distance of neighbouring stitches; `thickness_mm` is the ruler's
-/// thickness as the user gives it, taken as good to 0.2 mm, or `None`.
-pub fn height_difference(on: RulerOn, stitch_width_mm: f64, thickness_mm: Option<f64>) -> HeightDifference {
+/// The height to expect. `on` is what the ruler lies on, `None` where it may be either: the limits then hold both.
+/// `stitch_width_mm` is the distance of neighbouring stitches; `thickness_mm` is the ruler's thickness as the user gives
+/// it, taken as good to 0.2 mm, or `None`.
+pub fn height_difference(on: Option<RulerOn>, stitch_width_mm: f64, thickness_mm: Option<f64>) -> HeightDifference {
     const TOLD_HALF_WIDTH_MM: f64 = 0.2;
+    // A thickness of nothing means that the scale lies in the surface itself, as drawn or printed scales do.
+    if on == Some(RulerOn::Fabric) && thickness_mm == Some(0.0) {
+        return HeightDifference::NONE;
+    }
     let (thickness, ruler_half_width_mm) = match thickness_mm {
         Some(t) => (t, if t == 0.0 { 0.0 } else { TOLD_HALF_WIDTH_MM }),
         None => middle_and_half_width(RULER_THICKNESS_MM),
     };
-    let (in_stitches, sign) = match on {
-        RulerOn::Table => (SURFACE_PER_STITCH, -1.0),
-        RulerOn::Fabric => (CREST_PER_STITCH, 1.0),
+    let (low, high) = SURFACE_PER_STITCH;
+    let in_stitches = match on {
+        Some(RulerOn::Table) => (-high, -low),
+        Some(RulerOn::Fabric) => CREST_PER_STITCH,
+        None => (-high, CREST_PER_STITCH.1),
     };
     let (middle, half_width) = middle_and_half_width(in_stitches);
-    // A thickness of nothing means that the scale lies in the surface itself, as drawn or printed scales do.
-    let flat = on == RulerOn::Fabric && thickness_mm == Some(0.0);
-    let share = if flat { 0.0 } else { stitch_width_mm };
     HeightDifference {
-        mean_mm: thickness + sign * middle * share,
-        fabric_half_width_mm: half_width * share,
+        mean_mm: thickness + middle * stitch_width_mm,
+        fabric_half_width_mm: half_width * stitch_width_mm,
         ruler_half_width_mm,
     }
 }
@@ -80,8 +84,8 @@ mod tests {
 
     #[test]
     fn a_ruler_on_the_table_lies_below_thick_fabric_and_one_on_the_fabric_above() {
-        assert!(height_difference(RulerOn::Table, 6.0, Some(0.5)).mean_mm < -2.0);
-        assert!(height_difference(RulerOn::Fabric, 6.0, Some(0.5)).mean_mm > 0.5);
-        assert_eq!(height_difference(RulerOn::Fabric, 6.0, Some(0.0)), HeightDifference::NONE);
+        assert!(height_difference(Some(RulerOn::Table), 6.0, Some(0.5)).mean_mm < -2.0);
+        assert!(height_difference(Some(RulerOn::Fabric), 6.0, Some(0.5)).mean_mm > 0.5);
+        assert_eq!(height_difference(Some(RulerOn::Fabric), 6.0, Some(0.0)), HeightDifference::NONE);
     }
 }

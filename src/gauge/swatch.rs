@@ -40,7 +40,7 @@ pub struct GaugeSettings {
     pub ruler_id: Option<String>,
     /// Thickness of the ruler, in mm.
     pub ruler_thickness_mm: Option<f64>,
-    /// What the ruler lies on, as told or as seen.
+    /// What the ruler lies on, as told or as seen; `None` where it may be either.
     pub ruler_on: Option<RulerOn>,
 }
 
@@ -143,16 +143,16 @@ fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64)
     const SHEET_THICKNESS_MM: f64 = 0.4;
     match scale {
         ScaleSource::Ruler { .. } => {
-            height_difference(settings.ruler_on.unwrap_or(RulerOn::Table), stitch_width_mm, settings.ruler_thickness_mm)
+            height_difference(settings.ruler_on, stitch_width_mm, settings.ruler_thickness_mm)
         }
         ScaleSource::Sheet { .. } => height_difference(
-            settings.ruler_on.unwrap_or(RulerOn::Table),
+            settings.ruler_on,
             stitch_width_mm,
             Some(settings.ruler_thickness_mm.unwrap_or(SHEET_THICKNESS_MM)),
         ),
         ScaleSource::Typed => match (settings.ruler_on, settings.ruler_thickness_mm) {
             (None, None) => HeightDifference::NONE,
-            (on, thickness) => height_difference(on.unwrap_or(RulerOn::Table), stitch_width_mm, thickness),
+            (on, thickness) => height_difference(Some(on.unwrap_or(RulerOn::Table)), stitch_width_mm, thickness),
         },
     }
 }

@@ -1,6 +1,7 @@
 //! The scale: which of ruler, grid and typed span gives it, and the plane that follows.
 
 use super::Setup;
+use crate::fabric;
 use crate::gauge::{RulerOn, ScaleSource};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
@@ -131,22 +132,36 @@ impl Scale {
         }
     }
 
-    /// Whether the ruler lies on the fabric, from how much of its outline runs along measured fabric.
+    /// Whether the ruler lies on the fabric, from how much of its outline runs along measured fabric. `None` where that
+    /// does not tell.
+    ///
+    /// Fabric under a ruler is followed right up to its edge. A swatch beside a ruler ends in an edge stitch or two that
+    /// curl and are not followed, and a gap.
     pub fn lies_on(&self, reading: &LatticeReading) -> Option<RulerOn> {
-        /// Share of the outline next to fabric that tells a ruler on the fabric from one laid against its edge: a
-        /// ruler beside the swatch touches it with less than half of its long side, a third of its whole outline.
-        const ALONG_FABRIC_SHARE: f64 = 0.4;
-        /// How near a block counts as next to the outline, in stitch widths: blocks stand two or three apart, and the
-        /// ruler's shadow costs another.
+        /// Fabric this near is taken to go on under the ruler, in stitch widths.
+        const TOUCHING_STITCHES: f64 = 1.5;
+        /// Share of the outline that must touch: an eighth, half of one long side of a ruler.
+        const TOUCHING_SHARE: f64 = 0.12;
+        /// Fabric farther than this does not lie under the ruler's edge, in stitch widths.
         const NEAR_STITCHES: f64 = 4.0;
+        /// Share of the outline with fabric near it, touching or not, above which both remain possible.
+        const NEAR_SHARE: f64 = 0.25;
         let points = along(self.outline());
         let stitch_px = typical_stitch_px(reading)?;
         if points.is_empty() {
             return None;
         }
-        let near = |p: &PhotoPoint| reading.blocks.iter().any(|b| b.at_px.distance(*p) < NEAR_STITCHES * stitch_px);
-        let share = points.iter().filter(|p| near(p)).count() as f64 / points.len() as f64;
-        Some(if share > ALONG_FABRIC_SHARE { RulerOn::Fabric } else { RulerOn::Table })
+        let within = |stitches: f64| {
+            let near = points.iter().filter(|p| distance_to(&reading.region_px, **p) < stitches * stitch_px);
+            near.count() as f64 / points.len() as f64
+        };
+        if within(TOUCHING_STITCHES) > TOUCHING_SHARE {
+            Some(RulerOn::Fabric)
+        } else if within(NEAR_STITCHES) < NEAR_SHARE {
+            Some(RulerOn::Table)
+        } else {
+            None
+        }
     }
 
     /// Puts what was read into the evidence for pictures.
@@ -183,6 +198,22 @@ fn along(outline: &[PhotoPoint]) -> Vec<PhotoPoint> {
         }));
     }
     points
+}
+
+/// Distance of a point from a region: 0 inside it.
+fn distance_to(region: &[PhotoPoint], p: PhotoPoint) -> f64 {
+    if fabric::inside(region, p) {
+        return 0.0;
+    }
+    let sides = region.iter().zip(region.iter().cycle().skip(1));
+    sides
+        .map(|(a, b)| {
+            let (dx, dy) = (b.x - a.x, b.y - a.y);
+            let t = ((p.x - a.x) * dx + (p.y - a.y) * dy) / (dx * dx + dy * dy).max(1e-9);
+            let t = t.clamp(0.0, 1.0);
+            p.distance(a.moved(t * dx, t * dy))
+        })
+        .fold(f64::INFINITY, f64::min)
 }
 
 /// Width of a stitch in the photo, from neighbouring blocks' counts.
