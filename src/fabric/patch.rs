@@ -355,10 +355,7 @@ impl Reduced {
         let mut sum = [0.0_f32; 3];
         for t in 0..taps * taps {
             let (u, v) = (off(t % taps), off(t / taps));
-            let q = p.moved(
-                u * row.right_step.0 + v * row.down_step.0,
-                u * row.right_step.1 + v * row.down_step.1,
-            );
+            let q = p.moved(u * row.right_step.0 + v * row.down_step.0, u * row.right_step.1 + v * row.down_step.1);
             let rgb = self.at(q);
             (0..3).for_each(|c| sum[c] += rgb[c]);
         }

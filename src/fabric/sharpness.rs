@@ -22,12 +22,12 @@ pub(super) fn why_nothing(photo: &Photo, patch: &Patch, px_per_mm: f64, score: f
         let seen = format!("the picture has {px_per_mm:.1} px per mm, {LEAST_PX_PER_MM} are needed");
         return Refusal::new(RefusalCode::TooSmall, seen);
     }
-    match blur_mm(patch) {
-        Some(blur) if blur > BLUR_MM => {
-            Refusal::new(RefusalCode::OutOfFocus, format!("the finest detail is about {:.1} mm wide", 2.0 * blur))
-        }
-        _ => Refusal::new(RefusalCode::NotKnit, format!("no texture repeats in two directions (score {score:.1})")),
+    let blur = blur_mm(patch).unwrap_or(0.0);
+    let detail = format!("the finest detail is about {:.2} mm wide", 2.0 * blur);
+    if blur > BLUR_MM {
+        return Refusal::new(RefusalCode::OutOfFocus, detail);
     }
+    Refusal::new(RefusalCode::NotKnit, format!("no texture repeats in two directions (score {score:.1}); {detail}"))
 }
 
 /// Share of pixels at the highest code in all channels.

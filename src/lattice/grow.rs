@@ -158,7 +158,7 @@ fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), 
 }
 
 /// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
-fn working_sheet(
+pub(super) fn working_sheet(
     photo: &Photo,
     map: &PlaneMap,
     decision: &Decision,

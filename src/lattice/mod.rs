@@ -2,6 +2,7 @@
 
 mod grow;
 mod local;
+mod loops;
 mod pattern;
 mod phase;
 mod region;
@@ -10,6 +11,7 @@ mod tests;
 
 pub use grow::grow;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
+pub use loops::{LoopSeen, loops};
 pub use pattern::StitchPattern;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
