@@ -8,6 +8,7 @@ mod spectrum;
 
 pub use patch::{Patch, rectify};
 pub use seeds::{FabricSeed, seeds};
+pub use sharpness::{blur_share, unreadable};
 
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;

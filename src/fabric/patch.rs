@@ -65,23 +65,22 @@ impl Patch {
         let grid = MapGrid::new(map, origin, px_per_mm, width, height);
         let shrink = map.px_per_mm(centre).unwrap_or(px_per_mm) / px_per_mm;
         let source = Reduced::new(photo, grid.bounds(photo), shrink);
-        let taps = if shrink / source.factor as f64 > 1.2 { 2 } else { 1 };
+        let taps = if shrink / source.factor as f64 > 1.3 { 2 } else { 1 };
         let log = log_table();
         let mut log_rgb = vec![[0.0; 3]; width * height];
         let mut valid = vec![0.0; width * height];
-        for (cell, cover) in grid.cells(excluded) {
-            if cover == Cover::Hidden {
-                continue;
-            }
-            let (x0, y0) = (cell.0 * MAP_STEP, cell.1 * MAP_STEP);
+        for cell in grid.cells(excluded) {
+            let (x0, y0) = (cell.at.0 * MAP_STEP, cell.at.1 * MAP_STEP);
+            let inner = cell.cover == Cover::Open && cell.corners.iter().all(|p| source.covers(*p));
             for y in y0..(y0 + MAP_STEP).min(height) {
+                let row = cell.row(y - y0);
                 for x in x0..(x0 + MAP_STEP).min(width) {
-                    let Some(p) = grid.at(x as f64 + 0.5, y as f64 + 0.5) else { continue };
-                    let hidden = cover == Cover::Partly && excluded.iter().any(|polygon| inside(polygon, p));
-                    if hidden || !source.covers(p) {
+                    let p = row.at(x - x0);
+                    let hidden = cell.cover == Cover::Partly && excluded.iter().any(|polygon| inside(polygon, p));
+                    if hidden || !inner && !source.covers(p) {
                         continue;
                     }
-                    let rgb = if taps == 1 { source.at(p) } else { source.mean(&grid, (x, y), p, taps) };
+                    let rgb = if taps == 1 { source.at(p) } else { source.mean(p, &row, taps) };
                     log_rgb[y * width + x] = rgb.map(|v| log[(v + 0.5) as usize]);
                     valid[y * width + x] = 1.0;
                 }
@@ -217,7 +216,39 @@ fn log_table() -> Vec<f32> {
 enum Cover {
     Open,
     Partly,
-    Hidden,
+}
+
+/// One cell of the map grid: its number, its corners in the photo by rows, and whether something covers part of it.
+struct Cell {
+    at: (usize, usize),
+    corners: [PhotoPoint; 4],
+    cover: Cover,
+}
+
+/// One row of pixels in a cell: where its left edge lies in the photo, and what one pixel right and down move there.
+struct Row {
+    left: PhotoPoint,
+    right_step: (f64, f64),
+    down_step: (f64, f64),
+}
+
+impl Cell {
+    fn row(&self, y: usize) -> Row {
+        let [a, b, c, d] = self.corners;
+        let part = (y as f64 + 0.5) / MAP_STEP as f64;
+        let mix = |p: PhotoPoint, q: PhotoPoint| p.moved((q.x - p.x) * part, (q.y - p.y) * part);
+        let (left, right) = (mix(a, c), mix(b, d));
+        let step = |p: PhotoPoint, q: PhotoPoint| ((q.x - p.x) / MAP_STEP as f64, (q.y - p.y) / MAP_STEP as f64);
+        Row { left, right_step: step(left, right), down_step: step(a, c) }
+    }
+}
+
+impl Row {
+    /// The middle of a pixel.
+    fn at(&self, x: usize) -> PhotoPoint {
+        let k = x as f64 + 0.5;
+        self.left.moved(k * self.right_step.0, k * self.right_step.1)
+    }
 }
 
 /// The plane map tabulated over the patch, in photo points.
@@ -234,36 +265,25 @@ impl MapGrid {
         Self { across, nodes: (0..across * down).map(at).collect() }
     }
 
-    /// The photo point of a place given in patch pixels.
-    fn at(&self, x: f64, y: f64) -> Option<PhotoPoint> {
-        let (gx, gy) = (x / MAP_STEP as f64, y / MAP_STEP as f64);
-        let (ix, iy) = (gx as usize, gy as usize);
-        let (fx, fy) = (gx - ix as f64, gy - iy as f64);
-        let i = iy * self.across + ix;
-        let (a, b) = (self.nodes[i]?, self.nodes[i + 1]?);
-        let (c, d) = (self.nodes[i + self.across]?, self.nodes[i + self.across + 1]?);
-        let mix =
-            |a: f64, b: f64, c: f64, d: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (c * (1.0 - fx) + d * fx) * fy;
-        Some(PhotoPoint::new(mix(a.x, b.x, c.x, d.x), mix(a.y, b.y, c.y, d.y)))
-    }
-
-    /// The cells of the grid, and whether excluded polygons cover them: judged by their corners, since a ruler is wider
-    /// than a cell.
-    fn cells(&self, excluded: &[Vec<PhotoPoint>]) -> Vec<((usize, usize), Cover)> {
+    /// The cells of the grid that show the plane and are not wholly under an excluded polygon (judged by their corners: a
+    /// ruler is wider than a cell).
+    fn cells(&self, excluded: &[Vec<PhotoPoint>]) -> Vec<Cell> {
         let covered = |p: &Option<PhotoPoint>| p.is_none_or(|p| excluded.iter().any(|polygon| inside(polygon, p)));
-        let corners: Vec<bool> = self.nodes.iter().map(covered).collect();
+        let covered: Vec<bool> = self.nodes.iter().map(covered).collect();
         let down = self.nodes.len() / self.across;
         let mut cells = Vec::with_capacity(self.nodes.len());
         for y in 0..down - 1 {
             for x in 0..self.across - 1 {
                 let i = y * self.across + x;
-                let four = [i, i + 1, i + self.across, i + self.across + 1].map(|k| corners[k]);
-                let cover = match four.iter().filter(|c| **c).count() {
+                let four = [i, i + 1, i + self.across, i + self.across + 1];
+                let cover = match four.iter().filter(|k| covered[**k]).count() {
                     0 => Cover::Open,
-                    4 => Cover::Hidden,
+                    4 => continue,
                     _ => Cover::Partly,
                 };
-                cells.push(((x, y), cover));
+                if let [Some(a), Some(b), Some(c), Some(d)] = four.map(|k| self.nodes[k]) {
+                    cells.push(Cell { at: (x, y), corners: [a, b, c, d], cover });
+                }
             }
         }
         cells
@@ -329,12 +349,13 @@ impl Reduced {
         x >= -0.5 && y >= -0.5 && x < self.width as f64 - 0.5 && y < self.height as f64 - 0.5
     }
 
-    /// Linear light averaged over `taps` × `taps` places in one patch pixel, whose middle shows `p`.
-    fn mean(&self, grid: &MapGrid, (x, y): (usize, usize), p: PhotoPoint, taps: usize) -> [f32; 3] {
-        let off = |k: usize| (k as f64 + 0.5) / taps as f64;
+    /// Linear light averaged over `taps` × `taps` places in the patch pixel whose middle shows `p`.
+    fn mean(&self, p: PhotoPoint, row: &Row, taps: usize) -> [f32; 3] {
+        let off = |k: usize| (k as f64 + 0.5) / taps as f64 - 0.5;
         let mut sum = [0.0_f32; 3];
         for t in 0..taps * taps {
-            let q = grid.at(x as f64 + off(t % taps), y as f64 + off(t / taps)).unwrap_or(p);
+            let (u, v) = (off(t % taps), off(t / taps));
+            let q = p.moved(u * row.right_step.0 + v * row.down_step.0, u * row.right_step.1 + v * row.down_step.1);
             let rgb = self.at(q);
             (0..3).for_each(|c| sum[c] += rgb[c]);
         }
@@ -347,8 +368,10 @@ impl Reduced {
         let (x, y) = (x.clamp(0.0, self.width as f64 - 1.0), y.clamp(0.0, self.height as f64 - 1.0));
         let (ix, iy) = (x as usize, y as usize);
         let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
-        let (jx, jy) = ((ix + 1).min(self.width - 1), (iy + 1).min(self.height - 1));
-        let [a, b, c, d] = [(ix, iy), (jx, iy), (ix, jy), (jx, jy)].map(|(x, y)| self.data[y * self.width + x]);
+        let right = usize::from(ix + 1 < self.width);
+        let i = iy * self.width + ix;
+        let j = if iy + 1 < self.height { i + self.width } else { i };
+        let (a, b, c, d) = (&self.data[i], &self.data[i + right], &self.data[j], &self.data[j + right]);
         std::array::from_fn(|k| {
             let top = f32::from(a[k]) * (1.0 - fx) + f32::from(b[k]) * fx;
             let low = f32::from(c[k]) * (1.0 - fx) + f32::from(d[k]) * fx;

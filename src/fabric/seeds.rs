@@ -82,7 +82,7 @@ pub fn seeds(
     tiles.sort_by(|a, b| b.score.total_cmp(&a.score));
     let best = tiles.first().map_or(0.0, |t| t.score);
     if best < LEAST_SCORE && region.is_none() || best <= 0.0 {
-        return Err(sharpness::why_nothing(photo, &patch, photo_scale, best));
+        return Err(sharpness::why_nothing(photo, photo_scale, best));
     }
     if let Some(t) = tiles.first().filter(|t| t.period_mm * photo_scale * 2.0 < LEAST_STITCH_PX) {
         let seen =

@@ -1,33 +1,39 @@
 //! Why no fabric was found: blown out, blurred, too small, or nothing knitted there.
 
-use super::Patch;
-use crate::photo::Photo;
+use super::patch::box_blur;
+use crate::photo::{Photo, linear_table};
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Share of blown-out pixels beyond which glare is the reason (stated choice).
 const GLARE: f64 = 0.4;
-/// Blur, as a standard deviation in mm, beyond which hand-knitted stitches (2 to 6 mm, whose halves must be told apart)
-/// fade: exp(−2π²σ²/p²) of a 2.5 mm period falls under a tenth at 0.85 mm.
-const BLUR_MM: f64 = 0.7;
+/// Blur, as a standard deviation over the photo's long side, beyond which stitches cannot be read: a photo of 15 to 20 cm
+/// then blurs by more than 0.6 mm, and a 2.5 mm period keeps under a third of its contrast.
+const BLURRED: f64 = 0.0035;
 /// Pixels per mm below which a usual stitch of 4 mm has under six pixels.
 const LEAST_PX_PER_MM: f64 = 1.5;
 
 /// The reason why no texture repeats in two directions.
-pub(super) fn why_nothing(photo: &Photo, patch: &Patch, px_per_mm: f64, score: f64) -> Refusal {
-    let blown = blown_out(photo);
-    if blown > GLARE {
-        return Refusal::new(RefusalCode::Glare, format!("{:.0} % of the picture is blown out", 100.0 * blown));
+pub(super) fn why_nothing(photo: &Photo, px_per_mm: f64, score: f64) -> Refusal {
+    if let Some(refusal) = unreadable(photo) {
+        return refusal;
     }
     if px_per_mm < LEAST_PX_PER_MM {
         let seen = format!("the picture has {px_per_mm:.1} px per mm, {LEAST_PX_PER_MM} are needed");
         return Refusal::new(RefusalCode::TooSmall, seen);
     }
-    match blur_mm(patch) {
-        Some(blur) if blur > BLUR_MM => {
-            Refusal::new(RefusalCode::OutOfFocus, format!("the finest detail is about {:.1} mm wide", 2.0 * blur))
-        }
-        _ => Refusal::new(RefusalCode::NotKnit, format!("no texture repeats in two directions (score {score:.1})")),
+    Refusal::new(RefusalCode::NotKnit, format!("no texture repeats in two directions (score {score:.1})"))
+}
+
+/// Whether a photo shows nothing readable at all, whatever is in it: `glare` or `out_of_focus`. Needs no scale, so it also
+/// explains why no ruler could be read.
+pub fn unreadable(photo: &Photo) -> Option<Refusal> {
+    let blown = blown_out(photo);
+    if blown > GLARE {
+        return Some(Refusal::new(RefusalCode::Glare, format!("{:.0} % of the picture is blown out", 100.0 * blown)));
     }
+    let blur = blur_share(photo).filter(|b| *b > BLURRED)?;
+    let px = blur * f64::from(photo.width().max(photo.height()));
+    Some(Refusal::new(RefusalCode::OutOfFocus, format!("the sharpest edges are blurred over {:.0} px", 2.5 * px)))
 }
 
 /// Share of pixels at the highest code in all channels.
@@ -36,27 +42,93 @@ fn blown_out(photo: &Photo) -> f64 {
     photo.rgb.pixels().filter(|p| p.0.iter().all(|v| *v >= 253)).count() as f64 / all.max(1.0)
 }
 
-/// Width of the sharpest edges as a Gaussian's standard deviation, in mm: the height of the steepest steps over their
-/// slope (an edge of height h blurred by σ has the slope h / (σ √(2π))). `None` where there is no contrast.
-pub(super) fn blur_mm(patch: &Patch) -> Option<f64> {
-    let reach = (3.0 * patch.px_per_mm).ceil() as usize;
-    let luminance = |i: usize| patch.log_rgb[i].iter().sum::<f32>() / 3.0;
-    let mut widths: Vec<(f32, f32)> = Vec::new();
-    for y in (0..patch.height).step_by(2) {
-        for x in reach..patch.width.saturating_sub(reach + 1) {
-            let at = y * patch.width + x;
-            if patch.valid[at - reach..=at + reach].iter().any(|v| *v < 0.5) {
-                continue;
-            }
-            let slope = (luminance(at + 1) - luminance(at - 1)) / 2.0;
-            widths.push((slope.abs(), (luminance(at + reach / 2) - luminance(at - reach / 2)).abs()));
+/// Blur of the strong edges that are sharpest, as a Gaussian's standard deviation over the photo's long side. `None` where
+/// there is no edge.
+///
+/// The slope of an edge of width b seen through a smoothing of width s goes as 1/√(b² + s²): two smoothings give b
+/// (Elder & Zucker 1998 in spirit). Strong edges are chosen on the coarser one, which noise does not reach.
+pub fn blur_share(photo: &Photo) -> Option<f64> {
+    let (light, width, height) = reduced_light(photo);
+    const FINE: usize = 2;
+    const COARSE: usize = 6;
+    let smooth = |r: usize| box_blur(&box_blur(&light, width, height, r), width, height, r);
+    let (fine, coarse) = (smooth(FINE), smooth(COARSE));
+    // Twice a box of 2r + 1: variance 2 ((2r + 1)² − 1) / 12.
+    let variance = |r: usize| ((2 * r + 1) * (2 * r + 1) - 1) as f64 / 6.0;
+    let margin = 2 * COARSE + 10;
+    let slope = |v: &[f32], x: usize, y: usize| {
+        let i = y * width + x;
+        (0.5 * (v[i + 1] - v[i - 1]), 0.5 * (v[i + width] - v[i - width]))
+    };
+    let mut edges: Vec<(f32, usize, usize)> = Vec::new();
+    for y in (margin..height.saturating_sub(margin)).step_by(2) {
+        for x in (margin..width.saturating_sub(margin)).step_by(2) {
+            let (gx, gy) = slope(&coarse, x, y);
+            edges.push((gx.hypot(gy), x, y));
         }
     }
-    if widths.len() < 1000 {
+    let top = edges.len() / 200;
+    if top < 20 {
         return None;
     }
-    let top = widths.len() / 500;
-    widths.select_nth_unstable_by(top, |a, b| b.0.total_cmp(&a.0));
-    let (slope, height) = widths[..top].iter().fold((0.0, 0.0), |a, w| (a.0 + w.0, a.1 + w.1.max(w.0)));
-    (slope > 1e-6).then(|| f64::from(height / slope) / (2.0 * std::f64::consts::PI).sqrt() / patch.px_per_mm)
+    edges.select_nth_unstable_by(top, |a, b| b.0.total_cmp(&a.0));
+    let ratio = |&(strength, x, y): &(f32, usize, usize)| {
+        let (gx, gy) = slope(&coarse, x, y);
+        let (dx, dy) = (gx / strength.max(1e-9), gy / strength.max(1e-9));
+        // The steepest place along the gradient, averaged over nine pixels along the edge.
+        let at = |along: f32, across: f32| {
+            let px = (x as f32 + along * dx - across * dy).round() as usize;
+            let py = (y as f32 + along * dy + across * dx).round() as usize;
+            let (fx, fy) = slope(&fine, px, py);
+            fx * dx + fy * dy
+        };
+        let mean = |along: i32| (-4..=4).map(|k| at(along as f32, k as f32)).sum::<f32>() / 9.0;
+        (-5..=5).map(mean).fold(0.0, f32::max) / strength.max(1e-9)
+    };
+    let mut ratios: Vec<f32> = edges[..top].iter().filter(|e| e.0 > 2e-3).map(ratio).collect();
+    if ratios.len() < 20 {
+        return None;
+    }
+    let quarter = ratios.len() / 4;
+    let sharpest = *ratios.select_nth_unstable_by(quarter, |a, b| b.total_cmp(a)).1;
+    let squared = f64::from(sharpest).powi(2).max(1.02);
+    let blur = ((variance(COARSE) - squared * variance(FINE)) / (squared - 1.0)).max(0.0).sqrt();
+    Some(blur / width.max(height) as f64)
+}
+
+/// Logarithm of green light, averaged to about a thousand pixels on the long side; its size.
+fn reduced_light(photo: &Photo) -> (Vec<f32>, usize, usize) {
+    const LONG_SIDE: usize = 1000;
+    let (w, h) = (photo.width() as usize, photo.height() as usize);
+    let factor = (w.max(h) / LONG_SIDE).max(1);
+    let (width, height) = (w / factor, h / factor);
+    let table = linear_table();
+    let raw = photo.rgb.as_raw();
+    let mean = |x: usize, y: usize| {
+        let row = |dy: usize| {
+            let start = 3 * ((y * factor + dy) * w + x * factor) + 1;
+            raw[start..].iter().step_by(3).take(factor).map(|v| table[*v as usize]).sum::<f32>()
+        };
+        ((0..factor).map(row).sum::<f32>() / (factor * factor) as f32 + 0.008).ln()
+    };
+    ((0..width * height).map(|i| mean(i % width, i / width)).collect(), width, height)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{Rgb, RgbImage};
+
+    /// An edge drawn as a Gaussian's integral comes back with its width.
+    #[test]
+    fn the_width_of_a_drawn_edge_is_read() {
+        for (sigma, low, high) in [(0.5, 0.0, 0.0012), (6.0, 0.005, 0.007), (10.0, 0.008, 0.013)] {
+            let rgb = RgbImage::from_fn(1000, 600, |x, _| {
+                let z = (f64::from(x) - 500.0) / (sigma * 1.702);
+                Rgb([(60.0 + 120.0 / (1.0 + (-2.9 * z).exp())) as u8; 3])
+            });
+            let blur = blur_share(&Photo { rgb, focal_length_35mm: None }).unwrap();
+            assert!((low..=high).contains(&blur), "σ {sigma} px read as {:.2} px", 1000.0 * blur);
+        }
+    }
 }

@@ -21,8 +21,8 @@ use std::f64::consts::TAU;
 const SPACING: i32 = 2;
 /// Stitches and rows in one window: its half-power width is half of that.
 const WINDOW: usize = 6;
-/// Sheet pixels wanted per stitch or row, whichever is smaller: harmonics to the second keep 6 px a cycle.
-const PX_PER_CELL: f64 = 12.0;
+/// Sheet pixels wanted per stitch or row, whichever is smaller: harmonics to the second keep 4.5 px a cycle.
+const PX_PER_CELL: f64 = 9.0;
 /// Most pixels in the working sheet (bounded memory and time).
 const SHEET_LIMIT: f64 = 4.0e6;
 /// Share of the seed's coherence that still counts as the same fabric.
@@ -158,7 +158,7 @@ fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), 
 }
 
 /// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
-fn working_sheet(
+pub(super) fn working_sheet(
     photo: &Photo,
     map: &PlaneMap,
     decision: &Decision,

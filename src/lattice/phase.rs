@@ -296,7 +296,7 @@ fn hann(n: usize) -> Vec<f64> {
 }
 
 /// Bilinear reading of a sheet at plane places.
-struct Reader<'a> {
+pub(super) struct Reader<'a> {
     sheet: &'a Sheet,
     grey: &'a [f32],
     valid: &'a [f32],
@@ -305,13 +305,13 @@ struct Reader<'a> {
 }
 
 impl<'a> Reader<'a> {
-    fn new(sheet: &'a Sheet) -> Self {
+    pub(super) fn new(sheet: &'a Sheet) -> Self {
         let (width, height) = (sheet.grey.width() as usize, sheet.grey.height() as usize);
         Self { sheet, grey: sheet.grey.as_raw(), valid: sheet.valid.as_raw(), width, height }
     }
 
     /// The grey value, `None` where any of the four pixels around is not valid.
-    fn at(&self, x_mm: f64, y_mm: f64) -> Option<f32> {
+    pub(super) fn at(&self, x_mm: f64, y_mm: f64) -> Option<f32> {
         let x = (x_mm - self.sheet.origin.x) * self.sheet.px_per_mm - 0.5;
         let y = (y_mm - self.sheet.origin.y) * self.sheet.px_per_mm - 0.5;
         if !(x >= 0.0 && y >= 0.0 && x < (self.width as f64 - 1.0) && y < (self.height as f64 - 1.0)) {
