@@ -22,6 +22,9 @@ const REACH_PITCHES: f64 = 0.2;
 const EVEN_DEPTH: (f64, f64) = (0.6, 1.7);
 /// A direction farther than this many standard deviations from the others' smooth course is not used.
 const OUTLIER_SIGMAS: f64 = 3.5;
+/// Least standard deviation of a miss, px, by which outliers are told: thin marks nearly along the pixel grid snap to it
+/// (sampling, JPEG), most not moving at all and some by a good part of a pixel, and only together are they right.
+const MISS_FLOOR_PX: f64 = 0.12;
 /// Fewest marks that make a course.
 const COURSE_MIN: usize = 8;
 /// Share of the marks followed that must agree with the course: less means that something else was followed.
@@ -57,7 +60,7 @@ pub fn follow(rgb: &RgbImage, train: &GraduationTrain) -> Vec<MarkTip> {
     let Some((course, sigma_px)) = Course::through(&second) else { return Vec::new() };
     second
         .iter()
-        .filter(|m| course.miss_px(m).abs() <= OUTLIER_SIGMAS * sigma_px)
+        .filter(|m| course.miss_px(m).abs() <= OUTLIER_SIGMAS * sigma_px.max(MISS_FLOOR_PX))
         .filter_map(|m| scene.tip(m, sigma_px))
         .collect()
 }
@@ -241,7 +244,7 @@ impl Course {
         let middle = quantile(marks.iter().map(Followed::lean), 0.5)?;
         course.coefficients[0] = middle;
         for _ in 0..ROUNDS {
-            let spread = (1.4826 * quantile(marks.iter().map(|m| course.miss_px(m).abs()), 0.5)?).max(1e-3);
+            let spread = (1.4826 * quantile(marks.iter().map(|m| course.miss_px(m).abs()), 0.5)?).max(MISS_FLOOR_PX);
             let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
             for m in marks {
                 let t = course.miss_px(m) / (OUTLIER_SIGMAS * spread);
@@ -254,7 +257,7 @@ impl Course {
             normal += Matrix3::identity() * (1e-6 * normal.trace());
             course.coefficients = normal.cholesky()?.solve(&right);
         }
-        let spread = 1.4826 * quantile(marks.iter().map(|m| course.miss_px(m).abs()), 0.5)?;
+        let spread = (1.4826 * quantile(marks.iter().map(|m| course.miss_px(m).abs()), 0.5)?).max(MISS_FLOOR_PX);
         let agreeing: Vec<f64> =
             marks.iter().map(|m| course.miss_px(m)).filter(|r| r.abs() <= OUTLIER_SIGMAS * spread).collect();
         let n = agreeing.len();
@@ -262,6 +265,6 @@ impl Course {
             return None;
         }
         let sigma = (agreeing.iter().map(|r| r * r).sum::<f64>() / (n - 3) as f64).sqrt();
-        Some((course, sigma.max(1e-3)))
+        Some((course, sigma))
     }
 }
