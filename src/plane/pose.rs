@@ -114,6 +114,8 @@ mod tests {
             slope_y: 0.0,
             ln_focal: f.ln(),
             k1: 0.0,
+            axis_x: 0.0,
+            axis_y: 0.0,
         };
         let map = pose.map(&frame).unwrap();
         for (s, x) in [(-50.0, -50.332915), (-25.0, -24.890329), (0.0, 0.0), (25.0, 24.355859), (50.0, 48.194282)] {

@@ -158,8 +158,10 @@ impl<'a> Scene<'a> {
             })
             .collect();
         let rest = kernel.iter().sum::<f64>() / kernel.len() as f64;
-        let answer: Vec<f64> =
-            profile.windows(kernel.len()).map(|w| -w.iter().zip(&kernel).map(|(p, k)| p * (k - rest)).sum::<f64>()).collect();
+        let answer: Vec<f64> = profile
+            .windows(kernel.len())
+            .map(|w| -w.iter().zip(&kernel).map(|(p, k)| p * (k - rest)).sum::<f64>())
+            .collect();
         let best = (0..answer.len()).max_by(|&a, &b| answer[a].total_cmp(&answer[b]))?;
         if best == 0 || best + 1 == answer.len() || answer[best] <= 0.0 {
             return None;
@@ -180,8 +182,9 @@ impl<'a> Scene<'a> {
                 let far = self.centre(k, (FAR.0 * l, FAR.1 * l), (near.0, lean))?;
                 let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
                 let (near_u, far_u) = (near.0 + lean * near_h, near.0 + far.0 + lean * far_h);
-                (l >= LENGTH_MIN_PX)
-                    .then(|| (Followed { index: m.index, mark: k, near_h, far_h, near: near_u, far: far_u }, near.1, far.1))
+                (l >= LENGTH_MIN_PX).then(|| {
+                    (Followed { index: m.index, mark: k, near_h, far_h, near: near_u, far: far_u }, near.1, far.1)
+                })
             })
             .collect();
         let usual = quantile(seen.iter().map(|s| s.1), 0.5)?;
@@ -315,8 +318,7 @@ impl Course {
     fn through(marks: &[Followed]) -> Option<(Self, f64)> {
         let (first, last) = (marks.first()?, marks.last()?);
         let (a, b) = (f64::from(first.index), f64::from(last.index));
-        let mut course =
-            Self { centre: (a + b) / 2.0, half: ((b - a) / 2.0).max(1.0), coefficients: Vector3::zeros() };
+        let mut course = Self { centre: (a + b) / 2.0, half: ((b - a) / 2.0).max(1.0), coefficients: Vector3::zeros() };
         let middle = quantile(marks.iter().map(Followed::lean), 0.5)?;
         course.coefficients[0] = middle;
         for _ in 0..ROUNDS {
