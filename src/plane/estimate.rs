@@ -27,6 +27,10 @@ const BOW_SIGMA_PER_100MM: f64 = 0.03;
 /// the mark's place along it.
 const ACROSS_SIGMA_PX: f64 = 1.5;
 
+/// Independent places on a train's base line: it is a smooth curve of four coefficients through the ends of all marks, so
+/// what moves it (shadow, worn marks) moves many of them together.
+const BASE_LINE_PLACES: f64 = 4.0;
+
 /// Standard deviation of the angle by which a ruler's marks may stand off square to its edge, in radians (0.2°): printed
 /// and engraved scales are far better, worn or cheap wooden ones hardly worse (a stated choice).
 const SQUARENESS_SIGMA: f64 = 0.0035;
@@ -265,13 +269,14 @@ impl Scales {
             let own = course(train)?;
             let step_mm = (own.0 * leading.0 + own.1 * leading.1).signum() * train.pitch_mm;
             let first = train.marks.first()?.index;
+            let shared = (train.marks.len() as f64 / BASE_LINE_PLACES).sqrt().max(1.0);
             scales.points.extend(train.marks.iter().map(|mark| ScalePoint {
                 line,
                 along_mm: step_mm * f64::from(mark.index - first),
                 across_mm: 0.0,
                 at: mark.at,
                 along_sigma_px: mark.along_sigma_px.max(ALONG_FLOOR_PX),
-                across_sigma_px: ACROSS_SIGMA_PX,
+                across_sigma_px: ACROSS_SIGMA_PX * shared,
             }));
             scales.tips.extend(train.tips.iter().map(|tip| ScaleTip {
                 from: tip.from,
