@@ -139,7 +139,7 @@ impl Spectrum {
                     continue;
                 }
                 let over = self.power[bin] / noise[ring as usize];
-                if over > LINE && self.is_peak(x, y) {
+                if over > LINE && self.is_peak(x, y) && !self.is_side_lobe(x, y) {
                     let strength = f64::from((over / LINE).ln());
                     lines.push(Line { x: x as f64, y: folded(y), strength });
                 }
@@ -148,6 +148,21 @@ impl Spectrum {
         lines.sort_by(|a, b| b.strength.total_cmp(&a.strength));
         lines.truncate(MOST_LINES);
         lines
+    }
+
+    /// Whether a line so much stronger lies near that this may be its side lobe (Hann's first is 31 dB down, the further
+    /// ones fall off quickly).
+    fn is_side_lobe(&self, x: usize, y: usize) -> bool {
+        const REACH: i32 = 10;
+        const DOWN: f32 = 500.0;
+        let n = TILE_PX as i32;
+        let limit = DOWN * self.power[x * TILE_PX + y];
+        let strong = |dx: i32, dy: i32| {
+            let (x, y) = (x as i32 + dx, y as i32 + dy);
+            let (x, y) = if x < 0 { (-x, -y) } else { (x, y) };
+            x < n / 2 && self.power[(x * n + y.rem_euclid(n)) as usize] > limit
+        };
+        (-REACH..=REACH).any(|d| strong(d, 0) || strong(0, d))
     }
 
     /// Whether no neighbouring bin is stronger. Beyond x = 0 the spectrum is its own mirror.
