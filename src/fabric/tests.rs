@@ -84,7 +84,8 @@ fn knitting_on_a_grained_table_is_found_first() {
 #[test]
 fn a_ruled_grid_a_grain_and_plain_noise_are_not_knit() {
     let line = |v: f64| if v.rem_euclid(10.0) < 0.4 { 0.8 } else { 0.0 };
-    let pictures: [(&str, &dyn Fn(f64, f64) -> f64); 3] =
+    type Light<'a> = &'a dyn Fn(f64, f64) -> f64;
+    let pictures: [(&str, Light); 3] =
         [("noise", &|_, _| 0.0), ("grain", &|_, y| 0.3 * (TAU * y / 2.5).cos()), ("grid", &|x, y| line(x) + line(y))];
     for (name, light) in pictures {
         let refusal = seeds(&drawn((1200, 900), light), &plain_map(), &[], None).map(|s| s[0].score);

@@ -102,8 +102,8 @@ fn region_uncertainty(blocks: &[PhaseBlock], basis: &Basis) -> [f64; 2] {
 
 /// Relative change of stitches and rows per 10 cm when the blocks at the rim are left out; 0 where too few remain.
 fn rim_effect(blocks: &[PhaseBlock], basis: &Basis) -> [f64; 2] {
-    const SPACING: f64 = 2.0;
-    let key = |b: &PhaseBlock| ((b.stitches / SPACING).round() as i64, (b.rows / SPACING).round() as i64);
+    let spacing = f64::from(super::grow::SPACING);
+    let key = |b: &PhaseBlock| ((b.stitches / spacing).round() as i64, (b.rows / spacing).round() as i64);
     let all: BTreeSet<(i64, i64)> = blocks.iter().map(key).collect();
     let within = |b: &&PhaseBlock| {
         let (i, j) = key(b);

@@ -4,8 +4,8 @@
 //! (normalised cross-correlation; Lewis 1995). A loop is found where it is, not where the fitted lines say; a cell in
 //! which nothing looks like a stitch stays empty.
 
-use super::grow::working_sheet;
 use super::phase::Reader;
+use super::settle::working_sheet;
 use super::{Decision, LatticeReading, PhaseBlock};
 use crate::fabric::Sheet;
 use crate::photo::Photo;

@@ -1,11 +1,13 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod field;
 mod grow;
 mod local;
 mod loops;
 mod pattern;
 mod phase;
 mod region;
+mod settle;
 #[cfg(test)]
 mod tests;
 
