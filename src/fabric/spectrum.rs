@@ -120,10 +120,12 @@ impl Spectrum {
             .fold((0.0, 0.0), |a, l| (a.0 + l.strength * double(l).cos(), a.1 + l.strength * double(l).sin()));
         let balance = 1.0 - lean.0.hypot(lean.1) / total;
         // A ruled grid has its lines on two axes square to each other; knitting has lines between them as well.
-        let axis = double(&lines[0]);
+        let axis = lines[0];
         let off_axes = |l: &&Line| {
-            let turn = (double(l) - axis).rem_euclid(PI);
-            turn.min(PI - turn) > 0.2
+            let turn = (l.y.atan2(l.x) - axis.y.atan2(axis.x)).rem_euclid(PI / 2.0);
+            // Lines are known to half a bin: near zero frequency their direction is vague.
+            let vague = 0.1 + 0.7 / l.x.hypot(l.y) + 0.5 / axis.x.hypot(axis.y);
+            turn.min(PI / 2.0 - turn) > vague
         };
         let between = |of: fn(&Line) -> f64| {
             lines.iter().filter(off_axes).map(of).sum::<f64>() / lines.iter().map(of).sum::<f64>().max(1e-30)
