@@ -15,6 +15,8 @@ const BETWEEN_GAIN: f64 = 2.5;
 /// Share of the lines' power between the axes from which a texture counts in full: a rib, whose own period dominates, has
 /// 6 % (measured amplitudes 300 and 54); a grid of thin lines under 1 % (ten harmonics at 4 % of line to gap).
 const POWER_BETWEEN: f64 = 0.03;
+/// Largest frequency read, in cycles per tile: two thirds of Nyquist, above which thin lines come back folded.
+const HIGHEST_RING: u8 = 43;
 /// Lines counted at most.
 const MOST_LINES: usize = 12;
 
@@ -147,7 +149,7 @@ impl Spectrum {
             for y in 0..n {
                 let bin = x * n + y;
                 let ring = self.ring_of[bin];
-                if !(4..(0.47 * n as f64) as u8).contains(&ring) || (x == 0 && y >= n / 2) {
+                if !(4..HIGHEST_RING).contains(&ring) || (x == 0 && y >= n / 2) {
                     continue;
                 }
                 let over = self.power[bin] / noise[ring as usize];
