@@ -5,6 +5,8 @@ mod patch;
 mod seeds;
 mod sharpness;
 mod spectrum;
+#[cfg(test)]
+mod tests;
 
 pub use patch::{Patch, rectify};
 pub use seeds::{FabricSeed, seeds};

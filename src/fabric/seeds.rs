@@ -21,6 +21,7 @@ pub struct FabricSeed {
     pub score: f64,
     /// Geometric mean period of the strongest lines, in mm: about half a stitch to a whole repeat.
     pub period_mm: f64,
+    /// Standard deviation of the logarithm of light about its local mean (over about 12 mm).
     pub contrast: f32,
     /// The same place in independent colour projections: luminance, the strongest colour direction of the local contrast,
     /// and a chroma direction square to the light.

@@ -122,7 +122,7 @@ mod tests {
     /// An edge drawn as a Gaussian's integral comes back with its width.
     #[test]
     fn the_width_of_a_drawn_edge_is_read() {
-        for (sigma, low, high) in [(0.5, 0.0, 0.0012), (6.0, 0.005, 0.007), (10.0, 0.008, 0.013)] {
+        for (sigma, low, high) in [(0.5, 0.0, 0.0012), (6.0, 0.0045, 0.007), (10.0, 0.007, 0.012)] {
             let rgb = RgbImage::from_fn(1000, 600, |x, _| {
                 let z = (f64::from(x) - 500.0) / (sigma * 1.702);
                 Rgb([(60.0 + 120.0 / (1.0 + (-2.9 * z).exp())) as u8; 3])

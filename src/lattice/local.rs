@@ -91,19 +91,19 @@ pub fn fit(blocks: &[PhaseBlock]) -> Option<LatticeFit> {
 const USUAL_VARIATION_PERCENT: f64 = 1.0;
 /// Uncertainty of the region's mean gauge in units of the spread between sixteenths of it: with a fifth to a third of the
 /// fabric left out or wrongly taken in, the mean of sixteen alike cells moves by about this much (measured: 0.1 to 0.4).
-const REGION_SHARE: f64 = 0.25;
+const REGION_SHARE: f64 = 0.19;
 
-/// Standard uncertainty of the region's choice: from the spread between places, and half of what the rim changes.
+/// Standard uncertainty of the region's choice: from the spread between places, and part of what the rim changes.
 fn region_uncertainty(blocks: &[PhaseBlock], basis: &Basis) -> [f64; 2] {
     let spread = variation(blocks, basis).map_or([USUAL_VARIATION_PERCENT; 2], |v| v.between_places_percent);
     let rim = rim_effect(blocks, basis);
-    [0, 1].map(|a| (REGION_SHARE * spread[a] / 100.0).hypot(0.5 * rim[a]))
+    [0, 1].map(|a| (REGION_SHARE * spread[a] / 100.0).hypot(0.4 * rim[a]))
 }
 
 /// Relative change of stitches and rows per 10 cm when the blocks at the rim are left out; 0 where too few remain.
 fn rim_effect(blocks: &[PhaseBlock], basis: &Basis) -> [f64; 2] {
-    const SPACING: f64 = 2.0;
-    let key = |b: &PhaseBlock| ((b.stitches / SPACING).round() as i64, (b.rows / SPACING).round() as i64);
+    let spacing = f64::from(super::grow::SPACING);
+    let key = |b: &PhaseBlock| ((b.stitches / spacing).round() as i64, (b.rows / spacing).round() as i64);
     let all: BTreeSet<(i64, i64)> = blocks.iter().map(key).collect();
     let within = |b: &&PhaseBlock| {
         let (i, j) = key(b);

@@ -122,7 +122,6 @@ fn frequency_scatter_is_near_the_cramer_rao_bound() {
     let rmse = (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
     let m = covered_px.min(f64::from(side_px));
     let bound = (24.0 * noise * noise / (0.3 * 0.3 * m * m * (m * m - 1.0))).sqrt() * px_per_mm / TAU;
-    eprintln!("ratio {:.3}", rmse / bound);
     assert!(rmse < 1.3 * bound, "rmse {rmse:e}, bound {bound:e}, ratio {:.2}", rmse / bound);
 }
 
@@ -140,4 +139,42 @@ fn a_flat_grey_photo_is_refused() {
     let (photo, map) = drawn((600, 600), 8.0, &[], |_, _| [0.0, 0.0], 0.0, 5);
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
     assert!(grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 35.0), &KNIT), &[], None).is_err());
+}
+
+#[test]
+fn the_stated_uncertainty_is_the_scatter() {
+    // Many photos of one lattice, each with its own noise: the fitted gauge scatters as the blocks' own residuals say.
+    let basis = Basis { stitch: [0.20, 0.0], row: [0.0, 0.25] };
+    let (mut squares, mut stated) = (0.0, 0.0);
+    for seed in 100..116 {
+        let (photo, map) = drawn((400, 400), 5.0, &KNIT, |x, y| [0.20 * x, 0.25 * y], 0.9, seed);
+        let reading = grow(&photo, &map, &decision(basis, PlanePoint::new(40.0, 40.0), &KNIT), &[], None).unwrap();
+        let fit = fit(&reading.blocks).unwrap();
+        squares += (fit.basis.stitch[0] / 0.20 - 1.0).powi(2) + (fit.basis.row[1] / 0.25 - 1.0).powi(2);
+        stated += fit.relative_u[0].powi(2) + fit.relative_u[1].powi(2);
+    }
+    let ratio = (squares / stated).sqrt();
+    assert!((0.6..1.4).contains(&ratio), "scatter over stated uncertainty {ratio:.2}");
+}
+
+#[test]
+fn loops_are_found_where_they_were_drawn() {
+    let counts = |x: f64, y: f64| [0.22 * x, 0.31 * y];
+    let (photo, map) = drawn((700, 600), 8.0, &KNIT, counts, 0.1, 9);
+    let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
+    let decision = decision(basis, PlanePoint::new(40.0, 35.0), &KNIT);
+    let reading = grow(&photo, &map, &decision, &[], None).unwrap();
+    let seen = loops(&photo, &map, &decision, &reading, &[]);
+    let cells = reading.extent.0 * reading.extent.1;
+    assert!(seen.len() as f64 > 0.9 * cells, "{} of {cells}", seen.len());
+    // All loops sit at one and the same phase of the drawn lattice.
+    let phase = |l: &LoopSeen| {
+        let [s, r] = counts(l.at_px.x / 8.0, l.at_px.y / 8.0);
+        (s - l.index.0 as f64, r - l.index.1 as f64)
+    };
+    let first = phase(&seen[0]);
+    for l in &seen {
+        let p = phase(l);
+        assert!((p.0 - first.0).abs() < 0.12 && (p.1 - first.1).abs() < 0.12, "{l:?}");
+    }
 }
