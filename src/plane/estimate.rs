@@ -6,37 +6,15 @@
 //! camera is known afterwards: that is the plane's part of the uncertainty budget.
 
 use super::camera::LENS_SIGMA;
+use super::drift::DriftingLattice;
 use super::least_squares::{Fit, Model, minimise};
+use super::scales::Scales;
 use super::{CameraPrior, CountSeen, Frame, PlaneMap, Pose, ScaleEvidence};
-use crate::quantity::{PhotoPoint, PlanePoint};
-use crate::ruler::{GraduationTrain, RulerReading};
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Standard deviation of each component of the tilt's tangent before anything is seen: people hold a phone within about
 /// 10° of level, seldom beyond 20° (common practice, no source).
 const TILT_SIGMA: f64 = 0.20;
-
-/// Standard deviation of a linear drift of stitch or row density over 100 mm of fabric, relative. Knitters' tension and
-/// blocking change the gauge by a few per cent over a swatch (a stated choice; `calibration/` tells what was seen).
-const DRIFT_SIGMA_PER_100MM: f64 = 0.022;
-
-/// Standard deviation of the bow of rows and wales over 100 mm, in the same measure.
-const BOW_SIGMA_PER_100MM: f64 = 0.03;
-
-/// How far a mark may lie off its base line, in px: where exactly a ruler's edge or mark end lies is seen less surely than
-/// the mark's place along it.
-const ACROSS_SIGMA_PX: f64 = 1.5;
-
-/// Independent places on a train's base line: it is a smooth curve of four coefficients through the ends of all marks, so
-/// what moves it (shadow, worn marks) moves many of them together.
-const BASE_LINE_PLACES: f64 = 4.0;
-
-/// Standard deviation of the angle by which a ruler's marks may stand off square to its edge, in radians (0.2°): printed
-/// and engraved scales are far better, worn or cheap wooden ones hardly worse (a stated choice).
-const SQUARENESS_SIGMA: f64 = 0.0035;
-
-/// Smallest standard uncertainty of a mark along its ruler, in px: pixel response and JPEG blocks leave this much.
-const ALONG_FLOOR_PX: f64 = 0.05;
 
 /// What moved the estimate of the plane.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -119,7 +97,7 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
         model.misfit = misfit;
         fit = minimise(&model, &fit.parameters)?;
     }
-    if let Some(lattice) = Lattice::of(counts) {
+    if let Some(lattice) = DriftingLattice::of(counts) {
         let pose = pose_of(&fit.parameters);
         let lattice_start = lattice.start(&pose.map(&frame)?)?;
         model.lattice = Some(lattice.with_drift_scale(&lattice_start));
@@ -201,260 +179,11 @@ fn first_pose(scales: &Scales, prior: &CameraPrior) -> Option<Pose> {
     })
 }
 
-/// One point of a scale: its place on the scale's own straight or square axes, and where the photo shows it.
-struct ScalePoint {
-    line: usize,
-    along_mm: f64,
-    across_mm: f64,
-    at: PhotoPoint,
-    along_sigma_px: f64,
-    across_sigma_px: f64,
-}
-
-/// Two places on a mark: as far along the scale as each other, but for how square the marks stand.
-struct ScaleTip {
-    from: PhotoPoint,
-    at: PhotoPoint,
-    sigma_px: f64,
-}
-
-/// From the first to the last mark of a train, in px.
-fn course(train: &GraduationTrain) -> Option<(f64, f64)> {
-    let (a, b) = (train.marks.first()?.at, train.marks.last()?.at);
-    Some((b.x - a.x, b.y - a.y))
-}
-
-/// Scales of known lengths: parallel straight lines (or one square grid) with a common direction.
-struct Scales {
-    points: Vec<ScalePoint>,
-    tips: Vec<ScaleTip>,
-    lines: usize,
-}
-
-impl Scales {
-    fn of(evidence: &ScaleEvidence) -> Option<Self> {
-        let scales = match evidence {
-            ScaleEvidence::Ruler(reading) => Self::of_ruler(reading)?,
-            ScaleEvidence::Grid(grid) => {
-                let points = grid.corners.iter().map(|(i, j, at)| ScalePoint {
-                    line: 0,
-                    along_mm: f64::from(*i) * grid.pitch_mm,
-                    across_mm: f64::from(*j) * grid.pitch_mm,
-                    at: *at,
-                    along_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
-                    across_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
-                });
-                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
-            }
-            ScaleEvidence::Span(span) => {
-                let end = |along_mm, at| ScalePoint {
-                    line: 0,
-                    along_mm,
-                    across_mm: 0.0,
-                    at,
-                    along_sigma_px: span.sigma_px,
-                    across_sigma_px: span.sigma_px,
-                };
-                Self { points: vec![end(0.0, span.from), end(span.length_mm, span.to)], tips: Vec::new(), lines: 1 }
-            }
-        };
-        (scales.points.len() >= 2).then_some(scales)
-    }
-
-    fn of_ruler(reading: &RulerReading) -> Option<Self> {
-        let leading = reading.trains.first().and_then(course)?;
-        let mut scales = Self { points: Vec::new(), tips: Vec::new(), lines: reading.trains.len() };
-        for (line, train) in reading.trains.iter().enumerate() {
-            // The second edge of a ruler may count the other way.
-            let own = course(train)?;
-            let step_mm = (own.0 * leading.0 + own.1 * leading.1).signum() * train.pitch_mm;
-            let first = train.marks.first()?.index;
-            let shared = (train.marks.len() as f64 / BASE_LINE_PLACES).sqrt().max(1.0);
-            scales.points.extend(train.marks.iter().map(|mark| ScalePoint {
-                line,
-                along_mm: step_mm * f64::from(mark.index - first),
-                across_mm: 0.0,
-                at: mark.at,
-                along_sigma_px: mark.along_sigma_px.max(ALONG_FLOOR_PX),
-                across_sigma_px: ACROSS_SIGMA_PX * shared,
-            }));
-            scales.tips.extend(train.tips.iter().map(|tip| ScaleTip {
-                from: tip.from,
-                at: tip.at,
-                sigma_px: tip.along_sigma_px.max(ALONG_FLOOR_PX),
-            }));
-        }
-        Some(scales)
-    }
-
-    /// Direction, squareness, and an origin for each line.
-    fn parameters(&self) -> usize {
-        2 + 2 * self.lines
-    }
-
-    /// The two points of one line that lie farthest apart: their distance in px and in mm.
-    fn longest(&self) -> Option<(f64, f64)> {
-        let first = self.points.first()?;
-        let far = |from: &ScalePoint| {
-            self.points
-                .iter()
-                .filter(|p| p.line == from.line)
-                .max_by(|a, b| a.at.distance(from.at).total_cmp(&b.at.distance(from.at)))
-        };
-        let a = far(first)?;
-        let b = far(a)?;
-        let px = a.at.distance(b.at);
-        let mm = (a.along_mm - b.along_mm).hypot(a.across_mm - b.across_mm);
-        (px > 1.0 && mm > 0.0).then_some((px, mm))
-    }
-
-    /// Start for direction and origins: from the first and last point of each line under a map.
-    fn start(&self, map: &PlaneMap) -> Option<Vec<f64>> {
-        let mut parameters = vec![self.start_angle(map)?, 0.0];
-        let (sin, cos) = parameters[0].sin_cos();
-        for line in 0..self.lines {
-            let p = self.points.iter().find(|p| p.line == line)?;
-            let at = map.to_plane(p.at)?;
-            parameters.push(at.x - cos * p.along_mm + sin * p.across_mm);
-            parameters.push(at.y - sin * p.along_mm - cos * p.across_mm);
-        }
-        Some(parameters)
-    }
-
-    fn start_angle(&self, map: &PlaneMap) -> Option<f64> {
-        let first = self.points.first()?;
-        let far = self
-            .points
-            .iter()
-            .filter(|p| p.line == first.line)
-            .max_by(|a, b| a.at.distance(first.at).total_cmp(&b.at.distance(first.at)))?;
-        let (a, b) = (map.to_plane(first.at)?, map.to_plane(far.at)?);
-        let own = (far.across_mm - first.across_mm).atan2(far.along_mm - first.along_mm);
-        Some((b.y - a.y).atan2(b.x - a.x) - own)
-    }
-
-    /// Residuals along and across, in standard uncertainties.
-    fn residuals(&self, map: &PlaneMap, place: &[f64], misfit: f64, out: &mut Vec<f64>) -> Option<()> {
-        let (sin, cos) = place[0].sin_cos();
-        for p in &self.points {
-            let (x, y) = (place[2 + 2 * p.line], place[3 + 2 * p.line]);
-            let on_plane =
-                PlanePoint::new(x + cos * p.along_mm - sin * p.across_mm, y + sin * p.along_mm + cos * p.across_mm);
-            let seen = map.to_photo(on_plane)?;
-            let step = map.photo_per_plane(on_plane)? * nalgebra::Vector2::new(cos, sin);
-            let length = step.norm().max(1e-12);
-            let (ux, uy) = (step.x / length, step.y / length);
-            let (dx, dy) = (seen.x - p.at.x, seen.y - p.at.y);
-            out.push((dx * ux + dy * uy) / (p.along_sigma_px * misfit));
-            out.push((dy * ux - dx * uy) / p.across_sigma_px);
-        }
-        for tip in &self.tips {
-            let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
-            let (dx, dy) = (at.x - from.x, at.y - from.y);
-            let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
-            let px_per_mm = (map.photo_per_plane(at)? * nalgebra::Vector2::new(cos, sin)).norm();
-            out.push((along - place[1] * across) * px_per_mm / tip.sigma_px);
-        }
-        out.push(place[1] / SQUARENESS_SIGMA);
-        Some(())
-    }
-}
-
-/// Counts over the fabric: a lattice with slow drift, in coordinates about the middle of the region.
-struct Lattice {
-    counts: Vec<CountSeen>,
-    middle: PhotoPoint,
-    /// Standard deviation of each second-order coefficient, in the order of [`Lattice::terms`]: x², xy, y² for stitches,
-    /// the same for rows, along the lattice's own axes.
-    second_order_sigma: [f64; 6],
-    /// Unit vectors of the stitch and row direction in the plane.
-    axes: [[f64; 2]; 2],
-}
-
-impl Lattice {
-    /// Parameters: constant and two slopes for stitches, three second-order terms, then the same for rows.
-    const PARAMETERS: usize = 12;
-
-    fn of(counts: &[CountSeen]) -> Option<Self> {
-        if counts.len() < 8 {
-            return None;
-        }
-        let n = counts.len() as f64;
-        let middle = PhotoPoint::new(
-            counts.iter().map(|c| c.at.x).sum::<f64>() / n,
-            counts.iter().map(|c| c.at.y).sum::<f64>() / n,
-        );
-        Some(Self { counts: counts.to_vec(), middle, second_order_sigma: [1.0; 6], axes: [[1.0, 0.0], [0.0, 1.0]] })
-    }
-
-    /// An affine lattice by least squares under a map; second-order terms zero.
-    fn start(&self, map: &PlaneMap) -> Option<Vec<f64>> {
-        let middle = map.to_plane(self.middle)?;
-        let mut out = vec![0.0; Self::PARAMETERS];
-        let n = self.counts.len();
-        let mut a = DMatrix::zeros(n, 3);
-        let mut b = DMatrix::zeros(n, 2);
-        for (i, c) in self.counts.iter().enumerate() {
-            let p = map.to_plane(c.at)?;
-            a[(i, 0)] = 1.0;
-            a[(i, 1)] = p.x - middle.x;
-            a[(i, 2)] = p.y - middle.y;
-            b[(i, 0)] = c.stitches;
-            b[(i, 1)] = c.rows;
-        }
-        let solution = a.svd(true, true).solve(&b, 1e-12).ok()?;
-        for k in 0..3 {
-            out[k] = solution[(k, 0)];
-            out[6 + k] = solution[(k, 1)];
-        }
-        Some(out)
-    }
-
-    /// Drift is a share of the density, so its absolute size follows from the first lattice.
-    fn with_drift_scale(mut self, start: &[f64]) -> Self {
-        for (axis, at) in [(0, 0), (1, 6)] {
-            let (fx, fy) = (start[at + 1], start[at + 2]);
-            let density = fx.hypot(fy).max(1e-9);
-            self.axes[axis] = [fx / density, fy / density];
-            let drift = density * DRIFT_SIGMA_PER_100MM / 100.0;
-            let bow = density * BOW_SIGMA_PER_100MM / 100.0;
-            // Density f(1 + d·x/100 mm) integrates to f d x²/200 along the axis; across it, to f d xy/100; a bow is y²/200.
-            let (own, other) = if axis == 0 { (0, 2) } else { (5, 3) };
-            self.second_order_sigma[own] = drift / 2.0;
-            self.second_order_sigma[if axis == 0 { 1 } else { 4 }] = drift;
-            self.second_order_sigma[other] = bow / 2.0;
-        }
-        self
-    }
-
-    fn terms(&self, p: PlanePoint, middle: PlanePoint) -> [f64; 6] {
-        let (x, y) = (p.x - middle.x, p.y - middle.y);
-        let s = self.axes[0][0] * x + self.axes[0][1] * y;
-        let r = self.axes[1][0] * x + self.axes[1][1] * y;
-        [1.0, x, y, s * s, s * r, r * r]
-    }
-
-    fn residuals(&self, map: &PlaneMap, parameters: &[f64], out: &mut Vec<f64>) -> Option<()> {
-        let middle = map.to_plane(self.middle)?;
-        for c in &self.counts {
-            let terms = self.terms(map.to_plane(c.at)?, middle);
-            let value = |at: usize| terms.iter().zip(&parameters[at..at + 6]).map(|(t, p)| t * p).sum::<f64>();
-            out.push((value(0) - c.stitches) / c.stitches_sigma);
-            out.push((value(6) - c.rows) / c.rows_sigma);
-        }
-        for (k, sigma) in self.second_order_sigma.iter().enumerate() {
-            let at = if k < 3 { 3 + k } else { 6 + k };
-            out.push(parameters[at] / sigma);
-        }
-        Some(())
-    }
-}
-
 struct PlaneModel<'a> {
     frame: Frame,
     prior: &'a CameraPrior,
     scales: Scales,
-    lattice: Option<Lattice>,
+    lattice: Option<DriftingLattice>,
     misfit: f64,
 }
 
