@@ -89,12 +89,12 @@ const GOOD_MISFIT: f64 = 2.0;
 /// beyond what a plane can show.
 pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]) -> Option<PlaneEstimate> {
     let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
-    let mut model = PlaneModel { frame, prior, scales: Scales::of(scale)?, lattice: None, misfit: 1.0 };
+    let mut model = PlaneModel { frame, prior, scales: Scales::of(scale)?, lattice: None, misfit: Misfit::NONE };
     let mut fit = fit_scales(&model)?;
     // Readings that scatter more than they say are believed accordingly less (Birge 1932).
-    let misfit = model.along_misfit(&fit);
-    if misfit > 1.0 {
-        model.misfit = misfit;
+    let misfit = model.misfit_of(&fit);
+    if misfit.graduations.max(misfit.directions) > 1.0 {
+        model.misfit = Misfit { graduations: misfit.graduations.max(1.0), directions: misfit.directions.max(1.0) };
         fit = minimise(&model, &fit.parameters)?;
     }
     if let Some(lattice) = DriftingLattice::of(counts) {
@@ -105,7 +105,7 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
         start.extend(lattice_start);
         fit = minimise(&model, &start)?;
     }
-    finish(&fit, &frame, misfit)
+    finish(&fit, &frame, misfit.graduations)
 }
 
 /// The fit to the scales alone, from as many starts as it takes.
@@ -114,7 +114,7 @@ fn fit_scales(model: &PlaneModel) -> Option<Fit<PlaneInput>> {
     for slopes in START_SLOPES {
         let Some(fit) = fit_scales_from(model, slopes) else { continue };
         let cost: f64 = fit.residuals.iter().map(|r| r * r).sum();
-        let good = model.along_misfit(&fit) < GOOD_MISFIT;
+        let good = model.misfit_of(&fit).graduations < GOOD_MISFIT;
         if best.as_ref().is_none_or(|(least, _)| cost < *least) {
             best = Some((cost, fit));
         }
@@ -179,22 +179,42 @@ fn first_pose(scales: &Scales, prior: &CameraPrior) -> Option<Pose> {
     })
 }
 
+/// Root mean squares of what was read along the scales over its stated uncertainty.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Misfit {
+    pub graduations: f64,
+    pub directions: f64,
+}
+
+impl Misfit {
+    const NONE: Self = Self { graduations: 1.0, directions: 1.0 };
+}
+
 struct PlaneModel<'a> {
     frame: Frame,
     prior: &'a CameraPrior,
     scales: Scales,
     lattice: Option<DriftingLattice>,
-    misfit: f64,
+    misfit: Misfit,
 }
 
 impl PlaneModel<'_> {
-    /// Root mean square of the along-scale residuals, with the parameters that the scales alone determine counted: two
-    /// for each line, scale, gradient and curvature. 1 where too few points are left to tell.
-    fn along_misfit(&self, fit: &Fit<PlaneInput>) -> f64 {
-        let along: Vec<f64> = fit.residuals_of(PlaneInput::Graduations).step_by(2).collect();
-        let free = along.len() as f64 - 3.0 - self.scales.lines as f64;
-        if free < 4.0 { 1.0 } else { (along.iter().map(|r| r * r).sum::<f64>() / free).sqrt() }
+    /// With the parameters that the scales alone determine counted: an origin for each line, scale, gradient and curvature
+    /// for the graduations; a slope, its change and curvature for the directions.
+    fn misfit_of(&self, fit: &Fit<PlaneInput>) -> Misfit {
+        let along = fit.residuals_of(PlaneInput::Graduations).step_by(2);
+        let directions = fit.residuals_of(PlaneInput::MarkDirections).take(self.scales.tips.len());
+        Misfit {
+            graduations: root_mean_square(along, 3 + self.scales.lines),
+            directions: root_mean_square(directions, 3),
+        }
     }
+}
+
+/// Root mean square of normalised residuals when `used` of them were used up by parameters; 1 where too few are left.
+fn root_mean_square(residuals: impl Iterator<Item = f64>, used: usize) -> f64 {
+    let (n, sum) = residuals.fold((0usize, 0.0), |(n, sum), r| (n + 1, sum + r * r));
+    if n < used + 4 { 1.0 } else { (sum / (n - used) as f64).sqrt() }
 }
 
 impl Model for PlaneModel<'_> {

@@ -1,5 +1,6 @@
 //! Scales as evidence of the plane: places of known spacing on parallel straight lines, and which way marks run.
 
+use super::estimate::Misfit;
 use super::{PlaneMap, ScaleEvidence};
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::ruler::{Graduation, GraduationTrain, RulerReading};
@@ -188,7 +189,7 @@ impl Scales {
     }
 
     /// Residuals along and across, in standard uncertainties.
-    pub fn residuals(&self, map: &PlaneMap, place: &[f64], misfit: f64, out: &mut Vec<f64>) -> Option<()> {
+    pub fn residuals(&self, map: &PlaneMap, place: &[f64], misfit: Misfit, out: &mut Vec<f64>) -> Option<()> {
         let (sin, cos) = place[0].sin_cos();
         for p in &self.points {
             let (x, y) = (place[2 + 2 * p.line], place[3 + 2 * p.line]);
@@ -199,14 +200,14 @@ impl Scales {
             let length = ahead.distance(seen).max(1e-12);
             let (ux, uy) = ((ahead.x - seen.x) / length, (ahead.y - seen.y) / length);
             let (dx, dy) = (seen.x - p.at.x, seen.y - p.at.y);
-            out.push((dx * ux + dy * uy) / (p.along_sigma_px * misfit));
+            out.push((dx * ux + dy * uy) / (p.along_sigma_px * misfit.graduations));
             out.push((dy * ux - dx * uy) / p.across_sigma_px);
         }
         for tip in &self.tips {
             let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
             let (dx, dy) = (at.x - from.x, at.y - from.y);
             let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
-            out.push((along - place[1] * across) / tip.sigma_mm);
+            out.push((along - place[1] * across) / (tip.sigma_mm * misfit.directions));
         }
         out.push(place[1] / SQUARENESS_SIGMA);
         Some(())
