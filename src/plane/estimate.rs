@@ -71,7 +71,7 @@ pub struct PlaneEstimate {
     pub map: PlaneMap,
     /// Independent effects whose squares add to the pose's covariance.
     pub effects: Vec<PlaneEffect>,
-    /// Standard uncertainty of the tilt, in degrees (along its own direction).
+    /// Standard uncertainty of the tilt, in degrees, in the direction in which it is known least.
     pub tilt_sigma_deg: f64,
     /// Root mean square of the graduations' residuals over their stated uncertainty.
     pub graduation_misfit: f64,
@@ -144,10 +144,12 @@ fn finish(fit: &Fit<PlaneInput>, frame: &Frame, misfit: f64) -> Option<PlaneEsti
         .into_iter()
         .flat_map(|input| independent_parts(input, fit.covariance_from(input, Pose::NUMBERS)))
         .collect();
-    let slope = pose.slope_x.hypot(pose.slope_y);
-    let (dx, dy) = if slope > 1e-6 { (pose.slope_x / slope, pose.slope_y / slope) } else { (1.0, 0.0) };
-    let variance: f64 = effects.iter().map(|e| (e.change[1] * dx + e.change[2] * dy).powi(2)).sum();
-    let tilt_sigma_deg = (variance.sqrt() / (1.0 + slope * slope)).to_degrees();
+    let sum = |of: fn(&[f64; Pose::NUMBERS]) -> f64| effects.iter().map(|e| of(&e.change)).sum::<f64>();
+    let (xx, xy, yy) = (sum(|c| c[1] * c[1]), sum(|c| c[1] * c[2]), sum(|c| c[2] * c[2]));
+    // The larger root of the slopes' 2 × 2 covariance.
+    let largest = (xx + yy) / 2.0 + ((xx - yy) / 2.0).hypot(xy);
+    let flattened = 1.0 + pose.slope_x.powi(2) + pose.slope_y.powi(2);
+    let tilt_sigma_deg = (largest.sqrt() / flattened).to_degrees();
     Some(PlaneEstimate { pose, frame: *frame, map, effects, tilt_sigma_deg, graduation_misfit: misfit })
 }
 
@@ -264,5 +266,84 @@ impl Model for PlaneModel<'_> {
             out.extend([1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8, 1e-3, 1e-6, 1e-6, 1e-8, 1e-8, 1e-8]);
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{PhotoPoint, PlanePoint};
+    use crate::ruler::{Graduation, GraduationTrain, MarkTip, RulerReading, RulerUnit};
+
+    const PRIOR: (u32, u32, f64) = (3000, 2000, 26.0);
+
+    /// A camera at 300 mm, tilted across the ruler and a little along it.
+    fn tilted() -> (CameraPrior, Pose) {
+        let prior = CameraPrior::new(PRIOR.0, PRIOR.1, Some(PRIOR.2));
+        let pose = Pose {
+            ln_inverse_depth: -300f64.ln(),
+            slope_x: 0.05,
+            slope_y: 0.2,
+            ln_focal: prior.focal_px.ln(),
+            k1: -0.004,
+            axis_x: 0.0,
+            axis_y: 0.0,
+        };
+        (prior, pose)
+    }
+
+    /// A ruler of 150 mm seen without error, its marks of 3 mm square to its edge.
+    fn reading(map: &PlaneMap) -> RulerReading {
+        let at = |i: i32, across: f64| map.to_photo(PlanePoint::new(f64::from(i) - 75.0, 60.0 + across)).unwrap();
+        let mark = |index| Graduation { index, at: at(index, 0.0), along_sigma_px: 0.1, length_px: 20.0 };
+        let tip = |index| MarkTip { index, from: at(index, 0.7), at: at(index, 2.3), along_sigma_px: 0.15 };
+        let train = GraduationTrain {
+            unit: RulerUnit::Cm,
+            pitch_mm: 1.0,
+            marks: (0..=150).map(mark).collect(),
+            tips: (0..=150).map(tip).collect(),
+            mark_direction: (0.0, 1.0),
+            residual_rms_px: 0.1,
+            hierarchy: 1.0,
+        };
+        RulerReading { trains: vec![train], outline_px: Vec::new() }
+    }
+
+    #[test]
+    fn mark_directions_show_the_tilt_across_the_ruler() {
+        let (prior, pose) = tilted();
+        let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
+        let map = pose.map(&frame).unwrap();
+        let mut reading = reading(&map);
+        let with = estimate(&ScaleEvidence::Ruler(&reading), &prior, &[]).unwrap();
+        reading.trains[0].tips.clear();
+        let without = estimate(&ScaleEvidence::Ruler(&reading), &prior, &[]).unwrap();
+        assert!((with.pose.slope_y - 0.2).abs() < 0.01, "{:?}", with.pose);
+        assert!(
+            with.tilt_sigma_deg < 2.0 && without.tilt_sigma_deg > 5.0,
+            "{} {}",
+            with.tilt_sigma_deg,
+            without.tilt_sigma_deg
+        );
+        // The scale at the far side of the photo, which hangs on the tilt.
+        let far = PhotoPoint::new(1500.0, 400.0);
+        let scale = |m: &PlaneMap| m.px_per_mm(m.to_plane(far).unwrap()).unwrap();
+        assert!((scale(&with.map) / scale(&map)).ln().abs() < 0.002);
+    }
+
+    #[test]
+    fn inputs_add_up_to_what_is_left_unknown() {
+        let (prior, pose) = tilted();
+        let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
+        let reading = reading(&pose.map(&frame).unwrap());
+        let estimate = estimate(&ScaleEvidence::Ruler(&reading), &prior, &[]).unwrap();
+        let part = |input| {
+            let of = estimate.effects.iter().filter(|e| e.input == input);
+            of.map(|e| e.change[3].powi(2)).sum::<f64>().sqrt()
+        };
+        // A ruler hardly tells the focal length: what is known of it is what was stated.
+        let focal = part(PlaneInput::FocalLength);
+        assert!(focal > 0.5 * prior.focal_relative && focal <= prior.focal_relative, "{focal}");
+        assert!(estimate.graduation_misfit < 0.2);
     }
 }
