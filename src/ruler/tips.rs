@@ -173,23 +173,24 @@ impl<'a> Scene<'a> {
 
     /// Every mark long enough, followed along the course; marks whose depth is unlike the others' left out.
     fn followed(&self, course: &Course) -> Option<Vec<Followed>> {
-        let seen: Vec<(Followed, f64, f64)> = (0..self.train.marks.len())
-            .filter_map(|k| {
-                let m = &self.train.marks[k];
-                let l = m.length_px;
-                let lean = course.lean(f64::from(m.index));
-                let near = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean))?;
-                let far = self.centre(k, (FAR.0 * l, FAR.1 * l), (near.0, lean))?;
-                let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
-                let (near_u, far_u) = (near.0 + lean * near_h, near.0 + far.0 + lean * far_h);
-                (l >= LENGTH_MIN_PX).then(|| {
-                    (Followed { index: m.index, mark: k, near_h, far_h, near: near_u, far: far_u }, near.1, far.1)
-                })
-            })
-            .collect();
+        let seen: Vec<_> = (0..self.train.marks.len()).filter_map(|k| self.followed_one(k, course)).collect();
         let usual = quantile(seen.iter().map(|s| s.1), 0.5)?;
         let even = |a: f64, b: f64| (EVEN_DEPTH.0..=EVEN_DEPTH.1).contains(&(a / b));
         Some(seen.into_iter().filter(|s| even(s.1, usual) && even(s.2, s.1)).map(|s| s.0).collect())
+    }
+
+    /// One mark, with its depth near the base and near the free end.
+    fn followed_one(&self, k: usize, course: &Course) -> Option<(Followed, f64, f64)> {
+        let (index, l) = (self.train.marks[k].index, self.train.marks[k].length_px);
+        if l < LENGTH_MIN_PX {
+            return None;
+        }
+        let lean = course.lean(f64::from(index));
+        let (near, near_depth) = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean))?;
+        let (far, far_depth) = self.centre(k, (FAR.0 * l, FAR.1 * l), (near, lean))?;
+        let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
+        let (near, far) = (near + lean * near_h, near + far + lean * far_h);
+        Some((Followed { index, mark: k, near_h, far_h, near, far }, near_depth, far_depth))
     }
 
     /// Photo point of a followed mark at height `h`, `u` along the ruler.
