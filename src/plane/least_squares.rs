@@ -2,8 +2,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
-/// Largest number of Levenberg–Marquardt steps; a good start needs five to ten.
-const MAX_STEPS: usize = 40;
+/// Largest number of Levenberg–Marquardt steps; a good start needs five to ten, a long valley (tilt against focal length)
+/// a hundred.
+const MAX_STEPS: usize = 200;
 
 /// Residuals of a model, each divided by its standard uncertainty and labelled with the input it comes from.
 pub trait Model {

@@ -174,23 +174,24 @@ impl<'a> Scene<'a> {
 
     /// Every mark long enough, followed along the course; marks whose depth is unlike the others' left out.
     fn followed(&self, course: &Course) -> Option<Vec<Followed>> {
-        let seen: Vec<(Followed, f64, f64)> = (0..self.train.marks.len())
-            .filter_map(|k| {
-                let m = &self.train.marks[k];
-                let l = m.length_px;
-                let lean = course.lean(f64::from(m.index));
-                let near = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean))?;
-                let far = self.centre(k, (FAR.0 * l, FAR.1 * l), (near.0, lean))?;
-                let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
-                let (near_u, far_u) = (near.0 + lean * near_h, near.0 + far.0 + lean * far_h);
-                (l >= LENGTH_MIN_PX).then(|| {
-                    (Followed { index: m.index, mark: k, near_h, far_h, near: near_u, far: far_u }, near.1, far.1)
-                })
-            })
-            .collect();
+        let seen: Vec<_> = (0..self.train.marks.len()).filter_map(|k| self.followed_one(k, course)).collect();
         let usual = quantile(seen.iter().map(|s| s.1), 0.5)?;
         let even = |a: f64, b: f64| (EVEN_DEPTH.0..=EVEN_DEPTH.1).contains(&(a / b));
         Some(seen.into_iter().filter(|s| even(s.1, usual) && even(s.2, s.1)).map(|s| s.0).collect())
+    }
+
+    /// One mark, with its depth near the base and near the free end.
+    fn followed_one(&self, k: usize, course: &Course) -> Option<(Followed, f64, f64)> {
+        let (index, l) = (self.train.marks[k].index, self.train.marks[k].length_px);
+        if l < LENGTH_MIN_PX {
+            return None;
+        }
+        let lean = course.lean(f64::from(index));
+        let (near, near_depth) = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean))?;
+        let (far, far_depth) = self.centre(k, (FAR.0 * l, FAR.1 * l), (near, lean))?;
+        let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
+        let (near, far) = (near + lean * near_h, near + far + lean * far_h);
+        Some((Followed { index, mark: k, near_h, far_h, near, far }, near_depth, far_depth))
     }
 
     /// Photo point of a followed mark at height `h`, `u` along the ruler.
@@ -345,5 +346,97 @@ impl Course {
         }
         let sigma = (agreeing.iter().map(|r| r * r).sum::<f64>() / (n - 3) as f64).sqrt();
         Some((course, sigma))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ruler::RulerUnit;
+
+    /// Marks every 11.3 px along y = 20, 1.6 px wide, whose lean grows along the ruler.
+    fn lean(u: f64) -> f64 {
+        0.04 + 1e-4 * (u - 300.0)
+    }
+
+    fn drawn(length: f64, clipped: bool) -> (RgbImage, GraduationTrain) {
+        let starts: Vec<f64> = (0..50).map(|k| 20.0 + 11.3 * f64::from(k)).collect();
+        let ink = |x: f64, y: f64| {
+            let h = y - 20.0;
+            let nearest = |s: &&f64| (x - **s - lean(**s) * h).abs() < 0.8;
+            (0.0..length).contains(&h) && starts.iter().any(|s| nearest(&s))
+        };
+        const PARTS: u32 = 8;
+        let rgb = RgbImage::from_fn(620, 90, |x, y| {
+            let part = |i: u32| (f64::from(i) + 0.5) / f64::from(PARTS);
+            let covered = (0..PARTS * PARTS)
+                .filter(|i| ink(f64::from(x) + part(i % PARTS), f64::from(y) + part(i / PARTS)))
+                .count() as f64
+                / f64::from(PARTS * PARTS);
+            // A picture too bright loses what is little covered.
+            let light = if clipped { 350.0 } else { 230.0 };
+            image::Rgb([(light * (1.0 - 0.7 * covered)).min(255.0) as u8; 3])
+        });
+        let mark = |(k, s): (usize, &f64)| Graduation {
+            index: k as i32,
+            at: PhotoPoint::new(*s, 20.0),
+            along_sigma_px: 0.05,
+            length_px: length,
+        };
+        let train = GraduationTrain {
+            unit: RulerUnit::Cm,
+            pitch_mm: 1.0,
+            marks: starts.iter().enumerate().map(mark).collect(),
+            tips: Vec::new(),
+            mark_direction: (0.04, 1.0),
+            residual_rms_px: 0.05,
+            hierarchy: 1.0,
+        };
+        (rgb, train)
+    }
+
+    fn errors_in_sigmas(tips: &[MarkTip], train: &GraduationTrain) -> Vec<f64> {
+        let miss = |t: &MarkTip| {
+            let true_lean = lean(train.marks[t.index as usize].at.x);
+            (t.at.x - t.from.x - true_lean * (t.at.y - t.from.y)) / t.along_sigma_px.max(0.02)
+        };
+        tips.iter().map(miss).collect()
+    }
+
+    #[test]
+    fn marks_are_followed_where_they_lean() {
+        for clipped in [false, true] {
+            let (rgb, train) = drawn(24.0, clipped);
+            let tips = follow(&rgb, &train);
+            assert!(tips.len() >= 40, "{}", tips.len());
+            let z = errors_in_sigmas(&tips, &train);
+            let mean = z.iter().sum::<f64>() / z.len() as f64;
+            let rms = (z.iter().map(|z| z * z).sum::<f64>() / z.len() as f64).sqrt();
+            assert!(mean.abs() < 0.4 && rms < 1.4, "{mean} {rms}");
+        }
+    }
+
+    #[test]
+    fn what_is_too_short_or_not_there_is_not_followed() {
+        let (rgb, train) = drawn(3.5, false);
+        assert!(follow(&rgb, &train).is_empty());
+        let (_, train) = drawn(24.0, false);
+        assert!(follow(&RgbImage::from_pixel(620, 90, image::Rgb([200; 3])), &train).is_empty());
+    }
+
+    #[test]
+    fn equalised_places_are_even_again() {
+        // Places pulled half way to the pixels' centres.
+        let pull = |x: f64| x - 0.5 / TAU * (TAU * (x - 0.5)).sin();
+        let places: Vec<f64> = (0..500).map(|k| pull(0.618 * f64::from(k))).collect();
+        let weighted = |k: usize| {
+            let weight = 1.0 - k as f64 / (Unlock::HARMONICS + 1) as f64;
+            let (c, s) = harmonic(&places, k);
+            (c * weight, s * weight)
+        };
+        let unlock = Unlock { along_rows: true, harmonics: std::array::from_fn(|i| weighted(i + 1)) };
+        let left: Vec<f64> = places.iter().map(|p| p + unlock.correction_px(*p)).collect();
+        let (before, after) = (harmonic(&places, 1), harmonic(&left, 1));
+        assert!(after.0.hypot(after.1) < 0.4 * before.0.hypot(before.1));
     }
 }
