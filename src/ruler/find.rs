@@ -10,7 +10,7 @@ use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
 use crate::refusal::{Refusal, RefusalCode};
-use image::imageops;
+use image::{RgbImage, imageops};
 
 /// What the user says about the ruler.
 #[derive(Debug, Clone, Copy, Default)]
@@ -31,19 +31,25 @@ struct Pass {
 
 const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 const NEGATIVE: [f32; 3] = [-0.2126, -0.7152, -0.0722];
+/// Blue ink on yellow, black on dark red: what luminance hardly shows.
+const RED_LESS_BLUE: [f32; 3] = [1.0, 0.0, -0.5];
 
 /// The passes, the cheap and usual first; the search stops at the first that finds a ruler. Ink on a ruler is seldom
 /// less than 0.1 deep; worn or see-through rulers need the last.
 const PASSES: [Pass; 5] = [
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.035 },
-    Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.03 },
     Pass { longest_px: 1600.0, mix: NEGATIVE, depth: 0.06 },
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
-    Pass { longest_px: 1600.0, mix: [1.0, 0.0, -0.5], depth: 0.05 },
+    Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.03 },
+    Pass { longest_px: 2600.0, mix: RED_LESS_BLUE, depth: 0.05 },
 ];
 
-/// Most chains read in one pass.
-const READS_MAX: usize = 32;
+/// Depth from which down a pass is one for faint marks.
+const FAINT: f32 = 0.02;
+/// Most chains read in one pass, and the least score of those: the best chain of a ruler scored 7.7 and more on every
+/// photo measured in one pass or another, mostly above 20; chains by chance score less than 1.
+const READS_MAX: usize = 24;
+const SCORE_MIN: f64 = 1.5;
 /// Chains that failed with the same direction and step (cloth, knitting) before others like them are passed over.
 const FAILURES_ALIKE: usize = 4;
 
@@ -84,14 +90,22 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
     let mut unclear = None;
     let mut doubted = Vec::new();
     let mut searched = Vec::new();
+    let mut small: Option<(f64, RgbImage)> = None;
     for pass in &PASSES {
         let scale = (longest / pass.longest_px).max(1.0);
-        // A small photo is searched once at its own size.
-        if searched.contains(&(scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02)) {
+        // A photo smaller than that was searched at its own size already.
+        let look = (scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= FAINT);
+        if searched.contains(&look) {
             continue;
         }
-        searched.push((scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02));
-        let chains = find_chains(&find_strokes(&search_picture(photo, scale, pass.mix), pass.depth));
+        searched.push(look);
+        let reduced = match small.take() {
+            Some((at, rgb)) if at == scale => rgb,
+            _ if scale > 1.0 => reduced(photo, scale),
+            _ => photo.rgb.clone(),
+        };
+        let chains = find_chains(&find_strokes(&in_mix(&reduced, pass.mix), pass.depth));
+        small = Some((scale, reduced));
         match search(photo, settings, &chains, scale, &mut doubted) {
             Ok(Some(reading)) => return Ok(reading),
             Ok(None) => {}
@@ -113,7 +127,7 @@ fn search(
     let mut failures: Vec<(f64, f64)> = Vec::new();
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut reads = 0;
-    for chain in chains {
+    for chain in chains.iter().take_while(|c| c.score >= SCORE_MIN) {
         let (angle, step) = (chain.angle(), chain.step_px);
         let alike = failures.iter().filter(|f| turned_by(f.0, angle) < 0.09 && (f.1 / step).ln().abs() < 0.12).count();
         if alike >= FAILURES_ALIKE || tried.iter().any(|t| lies_on(chain, scale, t)) {
@@ -452,17 +466,18 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
     }
 }
 
-/// A reduced copy in one mix of the sRGB-coded channels, 0 to 1.
-fn search_picture(photo: &Photo, scale: f64, mix: [f32; 3]) -> GreyImage {
-    let (w, h) = (photo.width() as f64 / scale, photo.height() as f64 / scale);
-    let small = if scale > 1.0 {
-        &imageops::thumbnail(&photo.rgb, (w.round() as u32).max(1), (h.round() as u32).max(1))
-    } else {
-        &photo.rgb
-    };
-    let mut grey = GreyImage::new(small.width(), small.height());
-    for (g, p) in grey.iter_mut().zip(small.pixels()) {
-        *g = (0..3).map(|c| mix[c] * p.0[c] as f32).sum::<f32>() / 255.0;
+/// A copy of the photo, reduced by averaging.
+fn reduced(photo: &Photo, scale: f64) -> RgbImage {
+    let side = |px: u32| ((f64::from(px) / scale).round() as u32).max(1);
+    imageops::thumbnail(&photo.rgb, side(photo.width()), side(photo.height()))
+}
+
+/// One mix of the sRGB-coded channels, 0 to 1.
+fn in_mix(rgb: &RgbImage, mix: [f32; 3]) -> GreyImage {
+    let [r, g, b] = mix.map(|w| w / 255.0);
+    let mut grey = GreyImage::new(rgb.width(), rgb.height());
+    for (out, p) in grey.as_mut().iter_mut().zip(rgb.as_raw().chunks_exact(3)) {
+        *out = r * f32::from(p[0]) + g * f32::from(p[1]) + b * f32::from(p[2]);
     }
     grey
 }

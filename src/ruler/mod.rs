@@ -4,6 +4,7 @@ mod body;
 mod chain;
 mod find;
 mod fit;
+mod grid;
 mod hierarchy;
 mod ink;
 mod numerals;
@@ -14,6 +15,7 @@ mod train;
 mod tests;
 
 pub use find::{RulerSettings, read};
+pub use grid::{GridCorner, GridReading, read_grid};
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
