@@ -1,5 +1,6 @@
 //! Find: search a small copy of the photo for chains of strokes, read the best at full size, keep what is a ruler.
 
+use super::blank::shows_blank_ruler;
 use super::body::outline;
 use super::chain::{Chain, find_chains};
 use super::fit::quantile;
@@ -84,7 +85,7 @@ struct Candidate {
 ///
 /// # Errors
 ///
-/// `NoScale` when nothing with graduations is found, `UnitUnclear` when graduations are read but two units fit them.
+/// `NoScale` when nothing with graduations is found, `RulerUnmarked` when a long plain body is there, `UnitUnclear` when graduations are read but two units fit them.
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
@@ -112,7 +113,13 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
             Err(refusal) => unclear = unclear.or(Some(refusal)),
         }
     }
-    Err(unclear.unwrap_or_else(|| Refusal::new(RefusalCode::NoScale, "no row of even marks that count like a ruler")))
+    Err(unclear.unwrap_or_else(|| {
+        if shows_blank_ruler(&photo.rgb) {
+            Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks")
+        } else {
+            Refusal::new(RefusalCode::NoScale, "no row of even marks that count like a ruler")
+        }
+    }))
 }
 
 /// Reads chains until a ruler is found, then its other edge.

@@ -1,5 +1,6 @@
 //! Rulers: a line with a one-dimensional comb of graduations across it, read to a fraction of a pixel.
 
+mod blank;
 mod body;
 mod chain;
 mod find;
