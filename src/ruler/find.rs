@@ -10,6 +10,7 @@ use super::strokes::find_strokes;
 use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
+use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 use image::{RgbImage, imageops};
 
@@ -43,6 +44,14 @@ const PASSES: [Pass; 5] = [
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
     Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.03 },
     Pass { longest_px: 2600.0, mix: RED_LESS_BLUE, depth: 0.05 },
+];
+
+/// What is tried when all of these fail: the same on the photo reduced by this factor, if it is at least so large.
+const AVERAGED: f64 = 5.0 / 3.0;
+const AVERAGED_FROM_PX: u32 = 1200;
+const AVERAGED_PASSES: [Pass; 2] = [
+    Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.03 },
+    Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
 ];
 
 /// Depth from which down a pass is one for faint marks.
@@ -87,12 +96,49 @@ struct Candidate {
 ///
 /// `NoScale` when nothing with graduations is found, `RulerUnmarked` when a long plain body is there, `UnitUnclear` when graduations are read but two units fit them.
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
+    let refusal = match read_with(photo, settings, &PASSES) {
+        Err(refusal) if refusal.code == RefusalCode::NoScale => refusal,
+        settled => return settled,
+    };
+    // Faint marks in noise: averaged over more than one pixel they stand out better than they lose in sharpness.
+    if photo.width().max(photo.height()) >= AVERAGED_FROM_PX {
+        let averaged = Photo { rgb: reduced(photo, AVERAGED), focal_length_35mm: None };
+        if let Ok(reading) = read_with(&averaged, settings, &AVERAGED_PASSES) {
+            let stretch = |full: u32, small: u32| f64::from(full) / f64::from(small);
+            let (x, y) = (stretch(photo.width(), averaged.width()), stretch(photo.height(), averaged.height()));
+            return Ok(stretched(reading, x, y));
+        }
+    }
+    if shows_blank_ruler(&photo.rgb) {
+        return Err(Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks"));
+    }
+    Err(refusal)
+}
+
+/// A reading in the pixels of a picture that is wider and higher by the factors `x` and `y` (nearly the same).
+fn stretched(mut reading: RulerReading, x: f64, y: f64) -> RulerReading {
+    let place = |p: &mut PhotoPoint| *p = PhotoPoint::new(p.x * x, p.y * y);
+    let scale = (x * y).sqrt();
+    for train in &mut reading.trains {
+        train.residual_rms_px *= scale;
+        for mark in &mut train.marks {
+            place(&mut mark.at);
+            mark.along_sigma_px *= scale;
+            mark.length_px *= scale;
+        }
+    }
+    reading.outline_px.iter_mut().for_each(place);
+    reading
+}
+
+/// Looks in several ways until a ruler is found.
+fn read_with(photo: &Photo, settings: &RulerSettings, passes: &[Pass]) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
     let mut doubted = Vec::new();
     let mut searched = Vec::new();
     let mut small: Option<(f64, RgbImage)> = None;
-    for pass in &PASSES {
+    for pass in passes {
         let scale = (longest / pass.longest_px).max(1.0);
         // A photo smaller than that was searched at its own size already.
         let look = (scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= FAINT);
@@ -113,13 +159,7 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
             Err(refusal) => unclear = unclear.or(Some(refusal)),
         }
     }
-    Err(unclear.unwrap_or_else(|| {
-        if shows_blank_ruler(&photo.rgb) {
-            Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks")
-        } else {
-            Refusal::new(RefusalCode::NoScale, "no row of even marks that count like a ruler")
-        }
-    }))
+    Err(unclear.unwrap_or_else(|| Refusal::new(RefusalCode::NoScale, "no row of even marks that count like a ruler")))
 }
 
 /// Reads chains until a ruler is found, then its other edge.
