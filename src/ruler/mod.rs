@@ -3,12 +3,14 @@
 mod blank;
 mod body;
 mod chain;
+mod edges;
 mod find;
 mod fit;
 mod grid;
 mod hierarchy;
 mod ink;
 mod numerals;
+mod settle;
 mod strokes;
 mod train;
 

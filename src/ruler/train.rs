@@ -560,5 +560,11 @@ pub(super) fn mark_sigma_px(train: &Train) -> f64 {
             (expected(&w[1]) - (expected(&w[0]) + expected(&w[2])) / 2.0) / 1.5f64.sqrt()
         })
         .collect();
-    if departures.len() < 5 { residual_rms_px(train) } else { robust_sigma(&departures) }.max(SIGMA_FLOOR_PX)
+    let residual = residual_rms_px(train);
+    if departures.len() < 5 {
+        return residual.max(SIGMA_FLOOR_PX);
+    }
+    // Slow departures from the fit that neighbours share count too, up to what a bend of the tape would add.
+    let local = robust_sigma(&departures).max(SIGMA_FLOOR_PX);
+    residual.clamp(local, 2.0 * local)
 }
