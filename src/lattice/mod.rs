@@ -2,6 +2,7 @@
 
 mod decide;
 mod families;
+mod field;
 mod followed;
 mod grow;
 mod hypotheses;
@@ -14,6 +15,7 @@ mod phase;
 mod reading;
 mod region;
 mod score;
+mod settle;
 mod spectrum;
 #[cfg(test)]
 mod tests;

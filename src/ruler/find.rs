@@ -1,17 +1,19 @@
 //! Find: search a small copy of the photo for chains of strokes, read the best at full size, keep what is a ruler.
 
+use super::blank::shows_blank_ruler;
 use super::body::outline;
 use super::chain::{Chain, find_chains};
-use super::fit::quantile;
+use super::edges::{beside_train, faces, lies_on, same_line};
 use super::hierarchy::{Match, match_scales};
-use super::numerals::{NumeralPeriod, numeral_period};
+use super::settle::{Candidate, EDGES_AGREE, RESIDUAL_MAX_JOINT, Verdict, agree, is_certain, is_graduated, settle};
 use super::strokes::find_strokes;
 use super::tips::follow;
 use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, Photo};
+use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
-use image::imageops;
+use image::{RgbImage, imageops};
 
 /// What the user says about the ruler.
 #[derive(Debug, Clone, Copy, Default)]
@@ -32,67 +34,106 @@ struct Pass {
 
 const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 const NEGATIVE: [f32; 3] = [-0.2126, -0.7152, -0.0722];
+/// Blue ink on yellow, black on dark red: what luminance hardly shows.
+const RED_LESS_BLUE: [f32; 3] = [1.0, 0.0, -0.5];
 
 /// The passes, the cheap and usual first; the search stops at the first that finds a ruler. Ink on a ruler is seldom
 /// less than 0.1 deep; worn or see-through rulers need the last.
 const PASSES: [Pass; 5] = [
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.035 },
-    Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.03 },
     Pass { longest_px: 1600.0, mix: NEGATIVE, depth: 0.06 },
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
-    Pass { longest_px: 1600.0, mix: [1.0, 0.0, -0.5], depth: 0.05 },
+    Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.03 },
+    Pass { longest_px: 2600.0, mix: RED_LESS_BLUE, depth: 0.05 },
 ];
 
-/// Most chains read in one pass.
-const READS_MAX: usize = 32;
+/// What is tried when all of these fail: the same on the photo reduced by this factor, if it is at least so large.
+const AVERAGED: f64 = 5.0 / 3.0;
+const AVERAGED_FROM_PX: u32 = 1200;
+const AVERAGED_PASSES: [Pass; 2] = [
+    Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.03 },
+    Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
+];
+
+/// Depth from which down a pass is one for faint marks.
+const FAINT: f32 = 0.02;
+/// Most chains read in one pass, and the least score of those: the best chain of a ruler scored 7.7 and more on every
+/// photo measured in one pass or another, mostly above 20; chains by chance score less than 1.
+const READS_MAX: usize = 24;
+const SCORE_MIN: f64 = 1.5;
 /// Chains that failed with the same direction and step (cloth, knitting) before others like them are passed over.
 const FAILURES_ALIKE: usize = 4;
 
-/// Robust scatter of marks about the fit, in pitches, up to which a row counts as graduations; look-alikes (ribs, cloth)
-/// scatter by 0.03 and more, rulers by 0.02 and less. Two edges that confirm each other may scatter more.
-const RESIDUAL_MAX: f64 = 0.035;
-const RESIDUAL_MAX_JOINT: f64 = 0.05;
-/// Least gain with which a train is looked at, and least joint gain of two edges.
+/// Least gain with which a train is looked at.
 const GAIN_MIN: f64 = 8.0;
-const JOINT_GAIN_MIN: f64 = 20.0;
-/// Share of the best gain from which on another reading is taken when the numerals speak for it.
-const NEARLY_SHARE: f64 = 0.5;
-/// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
-const EDGES_AGREE: f64 = 0.06;
 /// Steps of chains that may lie on a ruler's other edge, mm: marks, and every second or fifth of them where the shorter
 /// ones were not seen.
 const OTHER_STEPS_MM: [f64; 8] = [0.5, 1.0, 2.0, 5.0, 25.4 / 32.0, 25.4 / 16.0, 25.4 / 8.0, 25.4 / 4.0];
-/// Edges are parallel within this slope (perspective, tapers).
-const PARALLEL: f64 = 0.09;
 /// Most chains read for the other edge.
 const PARTNERS_MAX: usize = 6;
-/// A photo of a swatch and a ruler shows at least this much on its longer side, mm: six stitches of the bulkiest yarn.
-const FIELD_MIN_MM: f64 = 80.0;
-
-/// A train and the scales that fit it.
-struct Candidate {
-    train: Train,
-    matches: Vec<Match>,
-}
-
 /// Finds and reads the ruler in a photo.
 ///
 /// # Errors
 ///
-/// `NoScale` when nothing with graduations is found, `UnitUnclear` when graduations are read but two units fit them.
+/// `NoScale` when nothing with graduations is found, `RulerUnmarked` when a long plain body is there, `UnitUnclear` when graduations are read but two units fit them.
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
+    let refusal = match read_with(photo, settings, &PASSES) {
+        Err(refusal) if refusal.code == RefusalCode::NoScale => refusal,
+        settled => return settled,
+    };
+    // Faint marks in noise: averaged over more than one pixel they stand out better than they lose in sharpness.
+    if photo.width().max(photo.height()) >= AVERAGED_FROM_PX {
+        let averaged = Photo { rgb: reduced(photo, AVERAGED), ..Photo::default() };
+        if let Ok(reading) = read_with(&averaged, settings, &AVERAGED_PASSES) {
+            let stretch = |full: u32, small: u32| f64::from(full) / f64::from(small);
+            let (x, y) = (stretch(photo.width(), averaged.width()), stretch(photo.height(), averaged.height()));
+            return Ok(stretched(reading, x, y));
+        }
+    }
+    if shows_blank_ruler(&photo.rgb) {
+        return Err(Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks"));
+    }
+    Err(refusal)
+}
+
+/// A reading in the pixels of a picture that is wider and higher by the factors `x` and `y` (nearly the same).
+fn stretched(mut reading: RulerReading, x: f64, y: f64) -> RulerReading {
+    let place = |p: &mut PhotoPoint| *p = PhotoPoint::new(p.x * x, p.y * y);
+    let scale = (x * y).sqrt();
+    for train in &mut reading.trains {
+        train.residual_rms_px *= scale;
+        for mark in &mut train.marks {
+            place(&mut mark.at);
+            mark.along_sigma_px *= scale;
+            mark.length_px *= scale;
+        }
+    }
+    reading.outline_px.iter_mut().for_each(place);
+    reading
+}
+
+/// Looks in several ways until a ruler is found.
+fn read_with(photo: &Photo, settings: &RulerSettings, passes: &[Pass]) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
     let mut doubted = Vec::new();
     let mut searched = Vec::new();
-    for pass in &PASSES {
+    let mut small: Option<(f64, RgbImage)> = None;
+    for pass in passes {
         let scale = (longest / pass.longest_px).max(1.0);
-        // A small photo is searched once at its own size.
-        if searched.contains(&(scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02)) {
+        // A photo smaller than that was searched at its own size already.
+        let look = (scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= FAINT);
+        if searched.contains(&look) {
             continue;
         }
-        searched.push((scale.to_bits(), pass.mix.map(f32::to_bits), pass.depth <= 0.02));
-        let chains = find_chains(&find_strokes(&search_picture(photo, scale, pass.mix), pass.depth));
+        searched.push(look);
+        let reduced = match small.take() {
+            Some((at, rgb)) if at == scale => rgb,
+            _ if scale > 1.0 => reduced(photo, scale),
+            _ => photo.rgb.clone(),
+        };
+        let chains = find_chains(&find_strokes(&in_mix(&reduced, pass.mix), pass.depth));
+        small = Some((scale, reduced));
         match search(photo, settings, &chains, scale, &mut doubted) {
             Ok(Some(reading)) => return Ok(reading),
             Ok(None) => {}
@@ -114,7 +155,7 @@ fn search(
     let mut failures: Vec<(f64, f64)> = Vec::new();
     let mut candidates: Vec<Candidate> = Vec::new();
     let mut reads = 0;
-    for chain in chains {
+    for chain in chains.iter().take_while(|c| c.score >= SCORE_MIN) {
         let (angle, step) = (chain.angle(), chain.step_px);
         let alike = failures.iter().filter(|f| turned_by(f.0, angle) < 0.09 && (f.1 / step).ln().abs() < 0.12).count();
         if alike >= FAILURES_ALIKE || tried.iter().any(|t| lies_on(chain, scale, t)) {
@@ -175,109 +216,6 @@ fn conclude(
     unclear.map_or(Ok(None), Err)
 }
 
-/// What a train, and the one on the other edge, count in.
-enum Verdict {
-    Nothing,
-    Unclear(Match, Match),
-    Read(Match, Option<Match>),
-}
-
-/// Two edges of one ruler have one scale in px per mm: pairs of scales that agree are believed by their joint gain.
-/// Edges with the same pitch agree whatever it is, so there, and for one edge alone, the pattern must be sure.
-fn settle(main: &Candidate, partner: Option<&Candidate>, settings: &RulerSettings, photo: &Photo) -> Verdict {
-    let mut joint: Vec<(f64, Match, Match)> = Vec::new();
-    for (m, p) in
-        main.matches.iter().flat_map(|m| partner.iter().flat_map(move |p| p.matches.iter().map(move |p| (m, p))))
-    {
-        if partner.is_some_and(|other| agree(&main.train, m, &other.train, p)) {
-            joint.push((m.gain + p.gain, *m, *p));
-        }
-    }
-    joint.sort_by(|a, b| b.0.total_cmp(&a.0));
-    if let Some((gain, m, p)) = joint.first().copied() {
-        let mixed = m.scale.unit != p.scale.unit;
-        let rival = joint.iter().find(|j| differs(&j.1, &m));
-        let clear = rival.is_none_or(|r| gain - r.0 > if mixed { 5.0 } else { margin(gain) });
-        let sure = mixed || m.scale.sure || p.scale.sure || settings.unit.is_some();
-        if clear
-            && sure
-            && gain > JOINT_GAIN_MIN
-            && m.gain.min(p.gain) > 0.0
-            && (mixed || is_plausible(main, &m, photo))
-        {
-            return Verdict::Read(m, Some(p));
-        }
-    }
-    settle_alone(main, settings, photo)
-}
-
-/// What one train counts in by its mark lengths and by where numerals stand.
-fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
-    let best = main.matches[0];
-    let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
-    let numerals = spoken(&best);
-    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
-    let confirmed = match best.scale.period() {
-        5 => numerals == NumeralPeriod::Double,
-        _ => numerals == NumeralPeriod::Confirmed,
-    };
-    if !is_believable(main, settings, confirmed) {
-        return Verdict::Nothing;
-    }
-    let chosen = match numerals {
-        _ if confirmed => match rival_of(main) {
-            Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
-            _ => best,
-        },
-        NumeralPeriod::Half | NumeralPeriod::Double => {
-            let nearly = main.matches.iter().filter(|m| m.gain > NEARLY_SHARE * best.gain);
-            match nearly.filter(|m| differs(m, &best)).find(|m| spoken(m) == NumeralPeriod::Confirmed) {
-                Some(m) => *m,
-                None if numerals == NumeralPeriod::Half => return Verdict::Unclear(best, best.times(2.0)),
-                None => return Verdict::Unclear(best, best.times(0.5)),
-            }
-        }
-        _ => match rival_of(main) {
-            Some(rival) => return Verdict::Unclear(best, rival),
-            None => best,
-        },
-    };
-    if is_plausible(main, &chosen, photo) {
-        Verdict::Read(chosen, None)
-    } else {
-        Verdict::Unclear(chosen, chosen.in_tenths())
-    }
-}
-
-/// One reading has twice the pitch of the other.
-fn is_octave(a: &Match, b: &Match) -> bool {
-    let ratio = a.scale.pitch_mm / b.scale.pitch_mm;
-    (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.025
-}
-
-/// Both trains have about the same px per mm under these scales.
-fn agree(a: &Train, m: &Match, b: &Train, p: &Match) -> bool {
-    let ratio = (b.pitch_px() / p.scale.pitch_mm) / (a.pitch_px() / m.scale.pitch_mm);
-    (ratio - 1.0).abs() < EDGES_AGREE
-}
-
-/// Two readings of one train that differ in scale.
-fn differs(a: &Match, b: &Match) -> bool {
-    (a.scale.pitch_mm / b.scale.pitch_mm - 1.0).abs() > 0.05
-}
-
-/// By how much the best reading must lead.
-fn margin(gain: f64) -> f64 {
-    (0.15 * gain).max(8.0)
-}
-
-/// Inches in tenths have the pattern of centimetres in millimetres: a picture of less than [`FIELD_MIN_MM`] is more
-/// likely one of those than a swatch beside a millimetre scale.
-fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
-    let longest = photo.width().max(photo.height()) as f64;
-    m.scale.unit == RulerUnit::Inch || longest / c.train.pitch_px() * m.scale.pitch_mm > FIELD_MIN_MM
-}
-
 fn reading(photo: &Photo, main: (&Train, &Match), other: Option<(&Train, &Match)>) -> RulerReading {
     let mut trains = vec![graduations(main.0, main.1)];
     trains.extend(other.map(|o| graduations(o.0, o.1)));
@@ -293,37 +231,6 @@ fn matches_for(train: &Train, settings: &RulerSettings) -> Vec<Match> {
     let mut matches = match_scales(train);
     matches.retain(|m| settings.unit.is_none_or(|u| u == m.scale.unit));
     matches
-}
-
-/// An even row of marks that begin in line and are long against their step: not yet what they count.
-fn is_graduated(train: &Train, residual_max: f64) -> bool {
-    let pitch = train.pitch_px();
-    train.marks.len() >= 12
-        && train.density() > 0.6
-        && residual_rms_px(train) < residual_max * pitch
-        && train.base.rms < (0.16 * pitch).max(1.2)
-        && train.short_px > 0.45 * pitch
-}
-
-/// The lengths of the marks count like a ruler's; numerals at the longest marks make up for worn or faint ones.
-fn is_believable(c: &Candidate, settings: &RulerSettings, confirmed: bool) -> bool {
-    let m = &c.matches[0];
-    let (explained, gain) = if confirmed { (0.18, 10.0) } else { (0.35, 15.0) };
-    let sure = m.scale.sure || confirmed || settings.unit.is_some();
-    is_graduated(&c.train, RESIDUAL_MAX) && sure && m.explained > explained && m.gain > gain && m.repeated
-}
-
-/// So many marks that count so well that no better ruler is looked for.
-fn is_certain(c: &Candidate) -> bool {
-    let m = &c.matches[0];
-    m.scale.sure && m.repeated && c.train.marks.len() >= 30 && m.explained > 0.55 && m.gain > 40.0
-}
-
-/// A scale with another pitch that fits nearly as well.
-fn rival_of(c: &Candidate) -> Option<Match> {
-    let best = &c.matches[0];
-    let rival = c.matches.iter().find(|m| differs(m, best))?;
-    (best.gain - rival.gain < margin(best.gain)).then_some(*rival)
 }
 
 fn unit_unclear(best: &Match, rival: &Match) -> Refusal {
@@ -378,56 +285,6 @@ fn other_edge(
     None
 }
 
-/// Both base lines are the same.
-fn same_line(a: &Train, b: &Train) -> bool {
-    let Some(m) = a.marks.get(a.marks.len() / 2) else { return false };
-    let p = a.at(m);
-    let (u, v) = b.frame.place((p.x, p.y));
-    (v - b.base.at(u)).abs() < 2.0 * b.pitch_px()
-}
-
-/// The trains run side by side and their marks point to each other.
-fn faces(a: &Train, b: &Train) -> bool {
-    let (Some(first), Some(last)) = (a.marks.first(), a.marks.last()) else { return false };
-    let ends = [first, last].map(|m| {
-        let p = a.at(m);
-        b.frame.place((p.x, p.y))
-    });
-    let slope = (ends[1].1 - ends[0].1) / (ends[1].0 - ends[0].0);
-    let middle = (ends[0].0 + ends[1].0) / 2.0;
-    let width = (ends[0].1 + ends[1].1) / 2.0 - b.base.at(middle);
-    let tip = a.frame.point(first.u, a.base.at(first.u) + a.short_px);
-    let towards = b.frame.place(tip).1 < ends[0].1;
-    let inside = b
-        .marks
-        .first()
-        .zip(b.marks.last())
-        .is_some_and(|(f, l)| ends[0].0.min(ends[1].0) < l.u && ends[0].0.max(ends[1].0) > f.u);
-    slope.abs() < PARALLEL && inside && towards && width > a.short_px + b.short_px
-}
-
-/// A chain that runs along a train at a ruler's width from it, and overlaps it.
-fn beside_train(chain: &Chain, scale: f64, train: &Train) -> bool {
-    let (Some(a), Some(b)) = (train.marks.first(), train.marks.last()) else { return false };
-    let places: Vec<(f64, f64)> = chain.line().map(|p| train.frame.place((p.0 * scale, p.1 * scale))).to_vec();
-    let slope = (places[1].1 - places[0].1) / (places[1].0 - places[0].0);
-    let overlaps = places[0].0.min(places[1].0) < b.u && places[0].0.max(places[1].0) > a.u;
-    let away = (places[0].1 - train.base.at(places[0].0)) / train.short_px;
-    slope.abs() < PARALLEL && overlaps && (2.0..40.0).contains(&away)
-}
-
-/// A chain whose strokes lie on a train that was read already.
-fn lies_on(chain: &Chain, scale: f64, train: &Train) -> bool {
-    let (Some(a), Some(b)) = (train.marks.first(), train.marks.last()) else { return false };
-    let pitch = train.pitch_px();
-    let long = quantile(train.marks.iter().map(|m| m.length_px), 0.95).unwrap_or(train.short_px);
-    chain.line().iter().all(|p| {
-        let (u, v) = train.frame.place((p.0 * scale, p.1 * scale));
-        let above = v - train.base.at(u.max(a.u.min(b.u)).min(a.u.max(b.u)));
-        u > a.u - 2.0 * pitch && u < b.u + 2.0 * pitch && above > -1.5 * pitch && above < long + pitch
-    })
-}
-
 /// Angle between two lines, radians.
 fn turned_by(a: f64, b: f64) -> f64 {
     let d = (a - b).rem_euclid(std::f64::consts::PI);
@@ -457,17 +314,18 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
     }
 }
 
-/// A reduced copy in one mix of the sRGB-coded channels, 0 to 1.
-fn search_picture(photo: &Photo, scale: f64, mix: [f32; 3]) -> GreyImage {
-    let (w, h) = (photo.width() as f64 / scale, photo.height() as f64 / scale);
-    let small = if scale > 1.0 {
-        &imageops::thumbnail(&photo.rgb, (w.round() as u32).max(1), (h.round() as u32).max(1))
-    } else {
-        &photo.rgb
-    };
-    let mut grey = GreyImage::new(small.width(), small.height());
-    for (g, p) in grey.iter_mut().zip(small.pixels()) {
-        *g = (0..3).map(|c| mix[c] * p.0[c] as f32).sum::<f32>() / 255.0;
+/// A copy of the photo, reduced by averaging.
+fn reduced(photo: &Photo, scale: f64) -> RgbImage {
+    let side = |px: u32| ((f64::from(px) / scale).round() as u32).max(1);
+    imageops::thumbnail(&photo.rgb, side(photo.width()), side(photo.height()))
+}
+
+/// One mix of the sRGB-coded channels, 0 to 1.
+fn in_mix(rgb: &RgbImage, mix: [f32; 3]) -> GreyImage {
+    let [r, g, b] = mix.map(|w| w / 255.0);
+    let mut grey = GreyImage::new(rgb.width(), rgb.height());
+    for (out, p) in grey.as_mut().iter_mut().zip(rgb.as_raw().chunks_exact(3)) {
+        *out = r * f32::from(p[0]) + g * f32::from(p[1]) + b * f32::from(p[2]);
     }
     grey
 }

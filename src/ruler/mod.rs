@@ -1,13 +1,16 @@
 //! Rulers: a line with a one-dimensional comb of graduations across it, read to a fraction of a pixel.
 
+mod blank;
 mod body;
 mod chain;
+mod edges;
 mod find;
 mod fit;
 mod grid;
 mod hierarchy;
 mod ink;
 mod numerals;
+mod settle;
 mod strokes;
 mod tips;
 mod train;

@@ -1,6 +1,6 @@
 //! Rulers drawn with known marks through a known projective map, and look-alikes that must not be read.
 
-use super::{GraduationTrain, RulerSettings, RulerUnit, read};
+use super::{GraduationTrain, RulerSettings, RulerUnit, read, read_grid};
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
 use crate::refusal::RefusalCode;
@@ -221,4 +221,49 @@ fn tiny_pictures_do_no_harm() {
         let photo = Photo { rgb: RgbImage::from_pixel(w, h, Rgb([90, 90, 90])), focal_length_35mm: None };
         assert!(read(&photo, &RulerSettings::default()).is_err());
     }
+}
+
+/// Squares of 10 mm, `ni` × `nj` of them, on a white card.
+fn card(to_px: Matrix3<f64>, ni: i32, nj: i32) -> Photo {
+    let to_mm = to_px.try_inverse().unwrap();
+    picture(move |x, y| {
+        let v = to_mm * Vector3::new(x, y, 1.0);
+        let (i, j) = ((v.x / v.z / 10.0).floor() as i32, (v.y / v.z / 10.0).floor() as i32);
+        match (i, j) {
+            _ if i < -1 || j < -1 || i > ni || j > nj => 0.45,
+            _ if i < 0 || j < 0 || i >= ni || j >= nj || (i + j) % 2 != 0 => 0.85,
+            _ => 0.1,
+        }
+    })
+}
+
+#[test]
+fn checkerboard_corners_are_placed_and_numbered() {
+    let mut to_px = placed(5.5, 11.0, 300.0, 60.0);
+    to_px[(2, 0)] = 0.0004;
+    let grid = read_grid(&card(to_px, 8, 5), 10.0).unwrap();
+    assert_eq!(grid.corners.len(), 28);
+    // Differences of index must be those of the drawn corners: find the drawn corner nearest to each.
+    let drawn = |i: i32, j: i32| {
+        let v = to_px * Vector3::new(f64::from(i) * 10.0, f64::from(j) * 10.0, 1.0);
+        PhotoPoint::new(v.x / v.z, v.y / v.z)
+    };
+    let inner = || (1..8).flat_map(|i| (1..5).map(move |j| (i, j)));
+    let nearest = |p: PhotoPoint| {
+        inner().min_by(|a, b| drawn(a.0, a.1).distance(p).total_cmp(&drawn(b.0, b.1).distance(p))).unwrap()
+    };
+    for pair in grid.corners.windows(2) {
+        let (a, b) = (nearest(pair[0].at), nearest(pair[1].at));
+        let read = (pair[1].index.0 - pair[0].index.0).pow(2) + (pair[1].index.1 - pair[0].index.1).pow(2);
+        assert_eq!(read, (b.0 - a.0).pow(2) + (b.1 - a.1).pow(2));
+        assert!(drawn(a.0, a.1).distance(pair[0].at) < 0.25, "{:?} {:?}", drawn(a.0, a.1), pair[0].at);
+    }
+}
+
+#[test]
+fn grids_need_print_and_a_pitch() {
+    let waves =
+        picture(|x, y| 0.5 + 0.2 * (x / 5.0 + (y / 9.0).sin()).sin() + 0.2 * (y / 6.0 + (x / 13.0).cos()).sin());
+    assert!(read_grid(&waves, 10.0).is_err());
+    assert!(read_grid(&card(placed(5.5, 0.0, 300.0, 60.0), 8, 5), f64::NAN).is_err());
 }

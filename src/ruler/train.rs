@@ -144,6 +144,9 @@ fn free_end_is_even(train: &Train) -> bool {
     outward_base > 2.0 * outward_free + 0.1 * train.pitch_px()
 }
 
+/// Index and both ends of a stroke.
+type Ends = (i32, (f64, f64), (f64, f64));
+
 /// A chain in full-size pixels, in the frame of its base line.
 #[derive(Clone)]
 struct Seed {
@@ -158,8 +161,7 @@ struct Seed {
 impl Seed {
     fn new(chain: &Chain, scale: f64) -> Option<Self> {
         let full = |p: (f64, f64)| (p.0 * scale, p.1 * scale);
-        let ends: Vec<(i32, (f64, f64), (f64, f64))> =
-            chain.strokes.iter().map(|(i, s)| (*i, full(s.a), full(s.b))).collect();
+        let ends: Vec<Ends> = chain.strokes.iter().map(|(i, s)| (*i, full(s.a), full(s.b))).collect();
         let first = Self::in_frame(&ends)?;
         let swapped: Vec<_> = ends.iter().map(|&(i, a, b)| (i, b, a)).collect();
         let other = Self::in_frame(&swapped)?;
@@ -173,15 +175,14 @@ impl Seed {
     }
 
     /// Frame whose u runs along the `a` ends and whose v points to the `b` ends.
-    fn in_frame(ends: &[(i32, (f64, f64), (f64, f64))]) -> Option<Self> {
+    fn in_frame(ends: &[Ends]) -> Option<Self> {
         let (first, last) = (ends.first()?, ends.last()?);
         let rough = frame_through(first.1, last.1, first.2)?;
         let places: Vec<(f64, f64)> = ends.iter().map(|e| rough.place(e.1)).collect();
         let line = Curve::new(&places, 1)?;
         let (u0, u1) = (places.first()?.0, places.last()?.0);
         let frame = frame_through(rough.point(u0, line.at(u0)), rough.point(u1, line.at(u1)), first.2)?;
-        let placed: Vec<(i32, (f64, f64), (f64, f64))> =
-            ends.iter().map(|e| (e.0, frame.place(e.1), frame.place(e.2))).collect();
+        let placed: Vec<Ends> = ends.iter().map(|e| (e.0, frame.place(e.1), frame.place(e.2))).collect();
         // Lean by the summed ends, so that long strokes count more.
         let (du, dv) = placed.iter().fold((0.0, 0.0), |(u, v), e| (u + e.2.0 - e.1.0, v + e.2.1 - e.1.1));
         let lean = (dv.abs() > 1e-9).then(|| du / dv)?;
@@ -559,5 +560,11 @@ pub(super) fn mark_sigma_px(train: &Train) -> f64 {
             (expected(&w[1]) - (expected(&w[0]) + expected(&w[2])) / 2.0) / 1.5f64.sqrt()
         })
         .collect();
-    if departures.len() < 5 { residual_rms_px(train) } else { robust_sigma(&departures) }.max(SIGMA_FLOOR_PX)
+    let residual = residual_rms_px(train);
+    if departures.len() < 5 {
+        return residual.max(SIGMA_FLOOR_PX);
+    }
+    // Slow departures from the fit that neighbours share count too, up to what a bend of the tape would add.
+    let local = robust_sigma(&departures).max(SIGMA_FLOOR_PX);
+    residual.clamp(local, 2.0 * local)
 }

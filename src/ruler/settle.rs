@@ -1,0 +1,165 @@
+//! Settle: what the marks count in, from their lengths, the numerals, and the ruler's other edge; or that it stays open.
+
+use super::hierarchy::Match;
+use super::numerals::{NumeralPeriod, numeral_period};
+use super::train::{Train, residual_rms_px};
+use super::{RulerSettings, RulerUnit};
+use crate::photo::Photo;
+
+/// Robust scatter of marks about the fit, in pitches, up to which a row counts as graduations; look-alikes (ribs, cloth)
+/// scatter by 0.03 and more, rulers by 0.02 and less. Two edges that confirm each other may scatter more.
+pub(super) const RESIDUAL_MAX: f64 = 0.035;
+pub(super) const RESIDUAL_MAX_JOINT: f64 = 0.05;
+/// Least joint gain of two edges.
+const JOINT_GAIN_MIN: f64 = 20.0;
+/// Share of the best gain from which on another reading is taken when the numerals speak for it.
+const NEARLY_SHARE: f64 = 0.5;
+/// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
+pub(super) const EDGES_AGREE: f64 = 0.06;
+/// A photo of a swatch and a ruler shows at least this much on its longer side, mm: six stitches of the bulkiest yarn.
+const FIELD_MIN_MM: f64 = 80.0;
+
+/// A train and the scales that fit it.
+pub(super) struct Candidate {
+    pub train: Train,
+    pub matches: Vec<Match>,
+}
+
+/// What a train, and the one on the other edge, count in.
+pub(super) enum Verdict {
+    Nothing,
+    Unclear(Match, Match),
+    Read(Match, Option<Match>),
+}
+
+/// Two edges of one ruler have one scale in px per mm: pairs of scales that agree are believed by their joint gain.
+/// Edges with the same pitch agree whatever it is, so there, and for one edge alone, the pattern must be sure.
+pub(super) fn settle(
+    main: &Candidate,
+    partner: Option<&Candidate>,
+    settings: &RulerSettings,
+    photo: &Photo,
+) -> Verdict {
+    let mut joint: Vec<(f64, Match, Match)> = Vec::new();
+    for (m, p) in
+        main.matches.iter().flat_map(|m| partner.iter().flat_map(move |p| p.matches.iter().map(move |p| (m, p))))
+    {
+        if partner.is_some_and(|other| agree(&main.train, m, &other.train, p)) {
+            joint.push((m.gain + p.gain, *m, *p));
+        }
+    }
+    joint.sort_by(|a, b| b.0.total_cmp(&a.0));
+    if let Some((gain, m, p)) = joint.first().copied() {
+        let mixed = m.scale.unit != p.scale.unit;
+        let rival = joint.iter().find(|j| differs(&j.1, &m));
+        let clear = rival.is_none_or(|r| gain - r.0 > if mixed { 5.0 } else { margin(gain) });
+        let sure = mixed || m.scale.sure || p.scale.sure || settings.unit.is_some();
+        if clear
+            && sure
+            && gain > JOINT_GAIN_MIN
+            && m.gain.min(p.gain) > 0.0
+            && (mixed || is_plausible(main, &m, photo))
+        {
+            return Verdict::Read(m, Some(p));
+        }
+    }
+    settle_alone(main, settings, photo)
+}
+
+/// What one train counts in by its mark lengths and by where numerals stand.
+pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
+    let best = main.matches[0];
+    let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
+    let numerals = spoken(&best);
+    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
+    let confirmed = match best.scale.period() {
+        5 => numerals == NumeralPeriod::Double,
+        _ => numerals == NumeralPeriod::Confirmed,
+    };
+    if !is_believable(main, settings, confirmed) {
+        return Verdict::Nothing;
+    }
+    let chosen = match numerals {
+        _ if confirmed => match rival_of(main) {
+            Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
+            _ => best,
+        },
+        NumeralPeriod::Half | NumeralPeriod::Double => {
+            let nearly = main.matches.iter().filter(|m| m.gain > NEARLY_SHARE * best.gain);
+            match nearly.filter(|m| differs(m, &best)).find(|m| spoken(m) == NumeralPeriod::Confirmed) {
+                Some(m) => *m,
+                None if numerals == NumeralPeriod::Half => return Verdict::Unclear(best, best.times(2.0)),
+                None => return Verdict::Unclear(best, best.times(0.5)),
+            }
+        }
+        _ => match rival_of(main) {
+            Some(rival) => return Verdict::Unclear(best, rival),
+            None => best,
+        },
+    };
+    if is_plausible(main, &chosen, photo) {
+        Verdict::Read(chosen, None)
+    } else {
+        Verdict::Unclear(chosen, chosen.in_tenths())
+    }
+}
+
+/// One reading has twice the pitch of the other.
+pub(super) fn is_octave(a: &Match, b: &Match) -> bool {
+    let ratio = a.scale.pitch_mm / b.scale.pitch_mm;
+    (ratio - 2.0).abs() < 0.1 || (ratio - 0.5).abs() < 0.025
+}
+
+/// Both trains have about the same px per mm under these scales.
+pub(super) fn agree(a: &Train, m: &Match, b: &Train, p: &Match) -> bool {
+    let ratio = (b.pitch_px() / p.scale.pitch_mm) / (a.pitch_px() / m.scale.pitch_mm);
+    (ratio - 1.0).abs() < EDGES_AGREE
+}
+
+/// Two readings of one train that differ in scale.
+pub(super) fn differs(a: &Match, b: &Match) -> bool {
+    (a.scale.pitch_mm / b.scale.pitch_mm - 1.0).abs() > 0.05
+}
+
+/// By how much the best reading must lead.
+pub(super) fn margin(gain: f64) -> f64 {
+    (0.15 * gain).max(8.0)
+}
+
+/// Inches in tenths have the pattern of centimetres in millimetres: a picture of less than [`FIELD_MIN_MM`] is more
+/// likely one of those than a swatch beside a millimetre scale.
+pub(super) fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
+    let longest = photo.width().max(photo.height()) as f64;
+    m.scale.unit == RulerUnit::Inch || longest / c.train.pitch_px() * m.scale.pitch_mm > FIELD_MIN_MM
+}
+
+/// An even row of marks that begin in line and are long against their step: not yet what they count.
+pub(super) fn is_graduated(train: &Train, residual_max: f64) -> bool {
+    let pitch = train.pitch_px();
+    train.marks.len() >= 12
+        && train.density() > 0.6
+        && residual_rms_px(train) < residual_max * pitch
+        && train.base.rms < (0.16 * pitch).max(1.2)
+        && train.short_px > 0.45 * pitch
+}
+
+/// The lengths of the marks count like a ruler's; numerals at the longest marks make up for worn or faint ones.
+pub(super) fn is_believable(c: &Candidate, settings: &RulerSettings, confirmed: bool) -> bool {
+    let m = &c.matches[0];
+    let (explained, gain) = if confirmed { (0.18, 10.0) } else { (0.35, 15.0) };
+    let sure = m.scale.sure || confirmed || settings.unit.is_some();
+    is_graduated(&c.train, RESIDUAL_MAX) && sure && m.explained > explained && m.gain > gain && m.repeated
+}
+
+/// So many marks that count so well that no better ruler is looked for.
+pub(super) fn is_certain(c: &Candidate) -> bool {
+    let m = &c.matches[0];
+    m.scale.sure && m.repeated && c.train.marks.len() >= 30 && m.explained > 0.55 && m.gain > 40.0
+}
+
+/// A scale with another pitch that fits nearly as well.
+pub(super) fn rival_of(c: &Candidate) -> Option<Match> {
+    let best = &c.matches[0];
+    let rival = c.matches.iter().find(|m| differs(m, best))?;
+    (best.gain - rival.gain < margin(best.gain)).then_some(*rival)
+}
