@@ -11,7 +11,6 @@ mod tips;
 mod train;
 
 pub use find::{RulerSettings, read};
-pub use tips::follow as follow_tips;
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
