@@ -30,6 +30,10 @@ const MISS_FLOOR_PX: f64 = 0.12;
 const COURSE_MIN: usize = 8;
 /// Share of the marks followed that must agree with the course: less means that something else was followed.
 const AGREEING_SHARE: f64 = 0.6;
+/// Most rows averaged in one part of a mark: for a first look, and to measure (more tell little, neighbouring rows share
+/// their noise).
+const ROUGH_ROWS: usize = 4;
+const FULL_ROWS: usize = 14;
 /// Rounds of re-weighting and leaving out.
 const ROUNDS: usize = 8;
 
@@ -55,11 +59,11 @@ impl Followed {
 
 /// The marks of a train that could be followed, with the scatter of their directions as uncertainty; empty where they
 /// are too short or do not agree.
-pub fn follow(rgb: &RgbImage, train: &GraduationTrain) -> Vec<MarkTip> {
+pub(super) fn follow(rgb: &RgbImage, train: &GraduationTrain) -> Vec<MarkTip> {
     let Some(scene) = Scene::new(rgb, train) else { return Vec::new() };
-    let Some(first) = scene.followed(&Course::level(train)) else { return Vec::new() };
+    let Some(first) = scene.followed(&Course::level(train), ROUGH_ROWS) else { return Vec::new() };
     let Some((course, _)) = Course::through(&first) else { return Vec::new() };
-    let Some(mut second) = scene.followed(&course) else { return Vec::new() };
+    let Some(mut second) = scene.followed(&course, FULL_ROWS) else { return Vec::new() };
     if let Some(unlock) = Unlock::of(&scene, &second) {
         second.iter_mut().for_each(|m| unlock.apply(&scene, m));
     }
@@ -108,7 +112,8 @@ impl<'a> Scene<'a> {
             let (m, pitch) = (&self.train.marks[k], self.along[k].1);
             let step = (pitch / 40.0).max(0.25);
             let half = (0.5 * pitch / step) as usize;
-            let profile = self.profile(k, (0.3 * m.length_px, 0.7 * m.length_px), (0.0, 0.0), step, half)?;
+            let profile =
+                self.profile(k, (0.3 * m.length_px, 0.7 * m.length_px), (0.0, 0.0), (step, half), ROUGH_ROWS)?;
             let low = profile[half - half / 3..=half + half / 3].iter().copied().fold(f64::MAX, f64::min);
             let level = (low + profile[0].min(profile[2 * half])) / 2.0;
             let below = profile.iter().filter(|v| **v < level).count();
@@ -124,13 +129,12 @@ impl<'a> Scene<'a> {
         k: usize,
         band: (f64, f64),
         (offset, lean): (f64, f64),
-        step: f64,
-        half: usize,
+        (step, half): (f64, usize),
+        rows_max: usize,
     ) -> Option<Vec<f64>> {
-        const ROWS_MAX: usize = 16;
         let (m, (ax, ay)) = (&self.train.marks[k], self.along[k].0);
         let (dx, dy) = self.train.mark_direction;
-        let rows = ((band.1 - band.0).round() as usize).clamp(2, ROWS_MAX);
+        let rows = ((band.1 - band.0).round() as usize).clamp(2, rows_max);
         let mut sum = vec![0.0; 2 * half + 1];
         for row in 0..rows {
             let h = band.0 + (band.1 - band.0) * (row as f64 + 0.5) / rows as f64;
@@ -146,12 +150,12 @@ impl<'a> Scene<'a> {
     /// Offset of the mark's centre from where it is expected in a band, and its depth: the place where the second
     /// derivative of a bell answers most. It is even and sums to zero, so that even light and a steady change of light
     /// across the mark do not move it.
-    fn centre(&self, k: usize, band: (f64, f64), expected: (f64, f64)) -> Option<(f64, f64)> {
+    fn centre(&self, k: usize, band: (f64, f64), expected: (f64, f64), rows_max: usize) -> Option<(f64, f64)> {
         let sigma = self.sigma_px;
         let step = (sigma / 3.0).max(0.25);
         let reach = ((REACH_PITCHES * self.along[k].1 / step).ceil() as usize).max(2);
         let arm = (3.5 * sigma / step).ceil() as usize;
-        let profile = self.profile(k, band, expected, step, reach + arm)?;
+        let profile = self.profile(k, band, expected, (step, reach + arm), rows_max)?;
         let kernel: Vec<f64> = (0..=2 * arm)
             .map(|i| {
                 let t = (i as f64 - arm as f64) * step / sigma;
@@ -173,22 +177,22 @@ impl<'a> Scene<'a> {
     }
 
     /// Every mark long enough, followed along the course; marks whose depth is unlike the others' left out.
-    fn followed(&self, course: &Course) -> Option<Vec<Followed>> {
-        let seen: Vec<_> = (0..self.train.marks.len()).filter_map(|k| self.followed_one(k, course)).collect();
+    fn followed(&self, course: &Course, rows_max: usize) -> Option<Vec<Followed>> {
+        let seen: Vec<_> = (0..self.train.marks.len()).filter_map(|k| self.followed_one(k, course, rows_max)).collect();
         let usual = quantile(seen.iter().map(|s| s.1), 0.5)?;
         let even = |a: f64, b: f64| (EVEN_DEPTH.0..=EVEN_DEPTH.1).contains(&(a / b));
         Some(seen.into_iter().filter(|s| even(s.1, usual) && even(s.2, s.1)).map(|s| s.0).collect())
     }
 
     /// One mark, with its depth near the base and near the free end.
-    fn followed_one(&self, k: usize, course: &Course) -> Option<(Followed, f64, f64)> {
+    fn followed_one(&self, k: usize, course: &Course, rows_max: usize) -> Option<(Followed, f64, f64)> {
         let (index, l) = (self.train.marks[k].index, self.train.marks[k].length_px);
         if l < LENGTH_MIN_PX {
             return None;
         }
         let lean = course.lean(f64::from(index));
-        let (near, near_depth) = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean))?;
-        let (far, far_depth) = self.centre(k, (FAR.0 * l, FAR.1 * l), (near, lean))?;
+        let (near, near_depth) = self.centre(k, (NEAR.0 * l, NEAR.1 * l), (0.0, lean), rows_max)?;
+        let (far, far_depth) = self.centre(k, (FAR.0 * l, FAR.1 * l), (near, lean), rows_max)?;
         let (near_h, far_h) = ((NEAR.0 + NEAR.1) / 2.0 * l, (FAR.0 + FAR.1) / 2.0 * l);
         let (near, far) = (near + lean * near_h, near + far + lean * far_h);
         Some((Followed { index, mark: k, near_h, far_h, near, far }, near_depth, far_depth))
