@@ -120,3 +120,6 @@ pub struct LatticeReading {
     /// Whole extent of the region, in stitches along the row and rows along the wale.
     pub extent: (f64, f64),
 }
+
+#[cfg(test)]
+mod tests;
