@@ -113,17 +113,6 @@ fn not_knit(r: &Reading) -> Option<String> {
     })
 }
 
-/// All readings of the sheet that shows the lattice best.
-pub fn readings(sheets: &[Sheet], declared: &Declared) -> Vec<Reading> {
-    let trials = reading::trials(declared);
-    View::all(sheets)
-        .iter()
-        .filter_map(|v| reading::sighting(v, &trials))
-        .map(|s| s.readings)
-        .max_by(|a, b| a[0].score.total_cmp(&b[0].score))
-        .unwrap_or_default()
-}
-
 /// The best reading and its margin; an expected gauge settles which of the readings that remain it is.
 fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64) {
     let fits = |r: &&Reading| {

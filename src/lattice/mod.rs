@@ -1,15 +1,15 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
-pub mod decide;
-pub mod families;
-pub mod hypotheses;
-pub mod motif;
+mod decide;
+mod families;
+mod hypotheses;
+mod motif;
 mod pattern;
-pub mod peaks;
-pub mod reading;
-pub mod score;
-pub mod spectrum;
-pub mod view;
+mod peaks;
+mod reading;
+mod score;
+mod spectrum;
+mod view;
 
 pub use decide::decide;
 pub use pattern::StitchPattern;
