@@ -7,8 +7,8 @@ use nalgebra::{Matrix2, Vector2};
 /// Stitches per mm that a hand knitter can make: 4 to 60 per 10 cm (stated choice).
 const STITCHES_PER_MM: std::ops::RangeInclusive<f64> = 0.04..=0.6;
 
-/// Rows ÷ stitches over all patterns, with room (common practice, no source, and references J: 0.7 to 1.7).
-const ROWS_OVER_STITCHES: std::ops::RangeInclusive<f64> = 0.62..=2.5;
+/// Rows ÷ stitches over all patterns (0.7 to 2.2, common practice, no source; references J: 0.7 to 1.7), with room.
+const ROWS_OVER_STITCHES: std::ops::RangeInclusive<f64> = 0.64..=2.35;
 
 /// Sine of the most that rows and wales are off the right angle, 14° (stated choice).
 const MAX_SKEW_SINE: f64 = 0.24;
