@@ -8,6 +8,7 @@ mod single_loops;
 
 pub use single_loops::look_for_loops;
 
+use crate::fabric;
 use crate::gauge::{GaugeSettings, RulerOn};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
@@ -16,6 +17,7 @@ use crate::quantity::RulerClass;
 use crate::record::{Evidence, PhotoFacts, Record};
 use crate::refusal::Refusal;
 use crate::ruler::RulerUnit;
+use fabric_stage::{Followed, View};
 use std::ops::ControlFlow;
 
 /// What the user says about the photo; anything may be missing.
@@ -146,7 +148,8 @@ fn chain(
     let prior = CameraPrior::of(photo);
 
     begin(Stage::Ruler, progress)?;
-    let scale = scale_stage::read(photo, setup)?;
+    // What makes a whole photo unreadable also hides the ruler: it is the better reason to give.
+    let scale = scale_stage::read(photo, setup).map_err(|refusal| fabric::unreadable(photo).unwrap_or(refusal))?;
     scale.show(evidence);
 
     begin(Stage::Plane, progress)?;
@@ -154,10 +157,11 @@ fn chain(
 
     begin(Stage::Fabric, progress)?;
     let excluded = scale.excluded();
-    let decision = fabric_stage::decide(photo, &first.map, setup, &excluded, region.as_deref())?;
+    let view = View { photo, map: &first.map, excluded: &excluded, region: region.as_deref() };
+    let seeds = view.seeds()?;
 
     begin(Stage::Lattice, progress)?;
-    let reading = fabric_stage::follow(photo, &first.map, &decision, &excluded, region.as_deref())?;
+    let Followed { decision, reading } = view.follow(&seeds, setup)?;
     fabric_stage::show(&reading, evidence);
 
     begin(Stage::Gauge, progress)?;

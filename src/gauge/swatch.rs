@@ -142,9 +142,7 @@ fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64)
     /// Thickness of printed card or paper, in mm.
     const SHEET_THICKNESS_MM: f64 = 0.4;
     match scale {
-        ScaleSource::Ruler { .. } => {
-            height_difference(settings.ruler_on, stitch_width_mm, settings.ruler_thickness_mm)
-        }
+        ScaleSource::Ruler { .. } => height_difference(settings.ruler_on, stitch_width_mm, settings.ruler_thickness_mm),
         ScaleSource::Sheet { .. } => height_difference(
             settings.ruler_on,
             stitch_width_mm,

@@ -12,11 +12,24 @@ use crate::refusal::{Refusal, RefusalCode, Rival};
 /// knitting).
 const KNIT: f64 = 15.0;
 
+/// Lowest amplitude over noise of the weaker leg of the V, and how far below the strength of the lattice it may be (a
+/// logarithm). Every knitted surface has legs that lean both ways (measured: 3.6 and more); combs and bricks have none.
+const LEGS: f64 = 3.0;
+const LEGS_BELOW: f64 = 1.4;
+
+/// Score needed where colour hides the legs (measured: 24 and less on crochet, 60 and more on striped stockinette).
+const KNIT_WITHOUT_LEGS: f64 = 30.0;
+
+/// Lowest mirror symmetry about the wale, and highest about the row. Stitches have a top and a bottom (measured: 0.80 at
+/// most about the row); grids, tiles and chequered boards have not (0.93 and more). Wale: 0.50 and more.
+const WALE_MIRROR: f64 = 0.45;
+const ROW_MIRROR: f64 = 0.88;
+
 /// Margin over the best rival that decides, with the pattern declared.
 const CLEAR: f64 = 4.0;
 
 /// The same with the pattern recognised: the families are rivals too.
-const CLEAR_UNDECLARED: f64 = 5.0;
+const CLEAR_UNDECLARED: f64 = 7.0;
 
 /// Rivals reported at most, and how far behind they may be.
 const RIVALS: usize = 5;
@@ -28,6 +41,9 @@ const FEWEST: f64 = 6.0;
 /// Lowest amplitude over noise of a harmonic that carries the phase fit, and their number at most.
 const HARMONIC_STRENGTH: f64 = 4.0;
 const HARMONICS: usize = 14;
+
+/// Relative difference of both counts below which readings are no rivals: the joint fit of the phases settles it.
+const SAME_COUNTS: f64 = 0.05;
 
 /// How far a declared row direction may be from the reading's, in degrees: half-way to the other axis.
 const DECLARED_AXIS_DEG: f64 = 40.0;
@@ -62,8 +78,12 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
     };
     let (best, margin) = chosen(&seen.readings, declared);
     let score = seen.readings[0].score;
-    if score < KNIT {
-        return Err(Refusal::new(RefusalCode::NotKnit, format!("lattice score {score:.1}, {KNIT:.0} needed")));
+    let needed = if best.legs.is_some() { KNIT } else { KNIT_WITHOUT_LEGS };
+    if score < needed {
+        return Err(Refusal::new(RefusalCode::NotKnit, format!("lattice score {score:.1}, {needed:.0} needed")));
+    }
+    if let Some(why) = not_knit(best) {
+        return Err(Refusal::new(RefusalCode::NotKnit, why));
     }
     let clear = if declared.pattern.is_some() { CLEAR } else { CLEAR_UNDECLARED };
     if margin < clear {
@@ -77,15 +97,20 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
     Ok(decision(view, seen, best, margin, declared))
 }
 
-/// All readings of the sheet that shows the lattice best.
-pub fn readings(sheets: &[Sheet], declared: &Declared) -> Vec<Reading> {
-    let trials = reading::trials(declared);
-    View::all(sheets)
-        .iter()
-        .filter_map(|v| reading::sighting(v, &trials))
-        .map(|s| s.readings)
-        .max_by(|a, b| a[0].score.total_cmp(&b[0].score))
-        .unwrap_or_default()
+/// Why a lattice, however clear, is none of stitches.
+fn not_knit(r: &Reading) -> Option<String> {
+    if let Some(legs) = r.legs
+        && (legs < LEGS || legs.ln() < r.strength - LEGS_BELOW)
+    {
+        return Some(format!("there is a lattice, but no legs of stitches: {legs:.1} over noise"));
+    }
+    let mirror = r.mirror?;
+    (mirror.wale < WALE_MIRROR || mirror.row > ROW_MIRROR).then(|| {
+        format!(
+            "the motif's symmetry is not that of stitches: {:.2} about the wale, {:.2} about the row",
+            mirror.wale, mirror.row
+        )
+    })
 }
 
 /// The best reading and its margin; an expected gauge settles which of the readings that remain it is.
@@ -95,11 +120,20 @@ fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64
         (s / es - 1.0).abs() < EXPECTED_WITHIN && (w / ew - 1.0).abs() < EXPECTED_WITHIN
     };
     let best = &readings[0];
-    let margin = readings.get(1).map_or(best.score, |r| best.score - r.score);
+    let rival = readings[1..].iter().find(|r| !same_counts(&r.basis, &best.basis));
+    let margin = rival.map_or(best.score, |r| best.score - r.score);
     match readings.iter().take_while(|r| best.score - r.score < RIVAL_WITHIN).find(fits) {
         Some(expected) => (expected, margin.max(CLEAR_UNDECLARED)),
         None => (best, margin),
     }
+}
+
+/// Whether two lattices count the same stitches and rows, and differ in their shear only.
+fn same_counts(a: &Basis, b: &Basis) -> bool {
+    let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
+    let cross = (a.stitch[0] * b.stitch[1] - a.stitch[1] * b.stitch[0]).abs();
+    let along = cross < 0.35 * a.stitch[0].hypot(a.stitch[1]) * b.stitch[0].hypot(b.stitch[1]);
+    along && (s / t - 1.0).abs() < SAME_COUNTS && (r / u - 1.0).abs() < SAME_COUNTS
 }
 
 /// Whether a reading's rows run as declared.

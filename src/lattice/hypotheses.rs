@@ -2,12 +2,13 @@
 
 use super::Basis;
 use super::peaks::Peak;
+use nalgebra::{Matrix2, Vector2};
 
 /// Stitches per mm that a hand knitter can make: 4 to 60 per 10 cm (stated choice).
 const STITCHES_PER_MM: std::ops::RangeInclusive<f64> = 0.04..=0.6;
 
-/// Rows ÷ stitches over all patterns, with room (common practice, no source, and references J: 0.7 to 1.7).
-const ROWS_OVER_STITCHES: std::ops::RangeInclusive<f64> = 0.62..=2.5;
+/// Rows ÷ stitches over all patterns (0.7 to 2.2, common practice, no source; references J: 0.7 to 1.7), with room.
+const ROWS_OVER_STITCHES: std::ops::RangeInclusive<f64> = 0.64..=2.35;
 
 /// Sine of the most that rows and wales are off the right angle, 14° (stated choice).
 const MAX_SKEW_SINE: f64 = 0.24;
@@ -104,7 +105,7 @@ pub fn indices(basis: &Basis, f: [f64; 2]) -> (f64, f64) {
     ((f[0] * r[1] - f[1] * r[0]) / det, (s[0] * f[1] - s[1] * f[0]) / det)
 }
 
-/// The nearest lattice point, halves included, when within 1.2 bins; with how far off in bins.
+/// The nearest lattice point in steps of 1 / `parts`, when within 1.2 bins; with how far off in bins.
 fn nearest(basis: &Basis, f: [f64; 2], bin: f64, parts: f64) -> Option<(f64, f64)> {
     let (h, k) = indices(basis, f);
     let (h, k) = ((h * parts).round() / parts, (k * parts).round() / parts);
@@ -126,31 +127,21 @@ fn held(peaks: &[Peak], basis: &Basis, bin: f64) -> f64 {
         .sum()
 }
 
-/// The lattice fitted by least squares to the peaks it holds, halves included, weighted by the log of their amplitudes.
+/// The lattice fitted by least squares to the peaks it holds at whole indices, weighted by the log of their amplitudes.
 fn fitted(peaks: &[Peak], basis: &Basis, bin: f64) -> Basis {
     let mut out = *basis;
     for _ in 0..2 {
-        let (mut hh, mut hk, mut kk) = (0.0, 0.0, 0.0);
-        let mut right = [[0.0; 2]; 2];
+        let (mut normal, mut x, mut y) = (Matrix2::zeros(), Vector2::zeros(), Vector2::zeros());
         for p in peaks {
             let Some((h, k)) = nearest(&out, p.f, bin, 1.0) else { continue };
-            let w = p.amplitude.ln();
-            hh += w * h * h;
-            hk += w * h * k;
-            kk += w * k * k;
-            for axis in 0..2 {
-                right[0][axis] += w * h * p.f[axis];
-                right[1][axis] += w * k * p.f[axis];
-            }
+            let (index, w) = (Vector2::new(h, k), p.amplitude.ln());
+            normal += index * index.transpose() * w;
+            x += index * (w * p.f[0]);
+            y += index * (w * p.f[1]);
         }
-        let det = hh * kk - hk * hk;
-        if det < 1e-6 {
-            return out;
-        }
-        for axis in 0..2 {
-            out.stitch[axis] = (right[0][axis] * kk - right[1][axis] * hk) / det;
-            out.row[axis] = (right[1][axis] * hh - right[0][axis] * hk) / det;
-        }
+        let Some(inverse) = normal.try_inverse() else { return out };
+        let (x, y) = (inverse * x, inverse * y);
+        out = Basis { stitch: [x[0], y[0]], row: [x[1], y[1]] };
     }
     out
 }

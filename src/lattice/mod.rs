@@ -17,9 +17,12 @@ mod region;
 mod score;
 mod settle;
 mod spectrum;
-#[cfg(test)]
-mod tests;
 mod view;
+
+#[cfg(test)]
+mod decide_tests;
+#[cfg(test)]
+mod grow_tests;
 
 pub use decide::decide;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};

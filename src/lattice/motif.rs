@@ -13,16 +13,25 @@ const CELLS: f64 = 7.0;
 /// Most windows along x and along y.
 const MOST_ALONG: usize = 2;
 
-/// How much more the motif of a lattice is mirrored about the wale than about the row, -2 to 2; 0 where no window is
-/// sufficiently in sight. `parts` is the repeat whose fractional harmonics are looked at as well.
-pub fn wale_over_row(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> f64 {
+/// How well the motif is its own mirror image, -1 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mirror {
+    /// About the wale.
+    pub wale: f64,
+    /// About the row.
+    pub row: f64,
+}
+
+/// Mirror symmetry of the motif of a lattice, the mean over windows; `None` where no window is sufficiently in sight.
+/// `parts` is the repeat whose fractional harmonics are looked at as well.
+pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
     let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
     let side_mm = CELLS * f64::from(parts.0.max(parts.1)).min(2.0) / det.sqrt();
     let n = ((side_mm * grid.px_per_mm) as usize).min(grid.width).min(grid.height);
     if n < 16 {
-        return 0.0;
+        return None;
     }
-    let (mut sum, mut count) = (0.0, 0.0);
+    let (mut wale, mut row, mut count) = (0.0, 0.0, 0.0);
     let steps = |length: usize| (((length - n) as f64 / n as f64 * 1.4) as usize + 1).min(MOST_ALONG);
     let (nx, ny) = (steps(grid.width), steps(grid.height));
     for iy in 0..ny {
@@ -31,12 +40,13 @@ pub fn wale_over_row(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> f64 {
                 if steps == 1 { (length - n) / 2 } else { (length - n) * i / (steps - 1) }
             };
             if let Some(cell) = coefficients(grid, basis, at(ix, nx, grid.width), at(iy, ny, grid.height), n, parts) {
-                sum += mirrored(&cell, false) - mirrored(&cell, true);
+                wale += mirrored(&cell, false);
+                row += mirrored(&cell, true);
                 count += 1.0;
             }
         }
     }
-    if count > 0.0 { sum / count } else { 0.0 }
+    (count > 0.0).then(|| Mirror { wale: wale / count, row: row / count })
 }
 
 /// One harmonic and its mirror image.
@@ -59,7 +69,7 @@ fn coefficients(grid: &Grid, basis: &Basis, x0: usize, y0: usize, n: usize, part
             sum += w * grid.grey[i];
         }
     }
-    if weight < 0.8 * total {
+    if weight < 0.6 * total {
         return None;
     }
     let mean = sum / weight;

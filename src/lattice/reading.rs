@@ -2,7 +2,7 @@
 
 use super::families::Family;
 use super::hypotheses::{self, Hypothesis};
-use super::motif;
+use super::motif::{self, Mirror};
 use super::score::Scene;
 use super::spectrum::Grid;
 use super::view::View;
@@ -23,6 +23,10 @@ pub struct Reading {
     pub parts: [f64; 4],
     /// Logarithm of the lattice's strength over noise.
     pub strength: f64,
+    /// Amplitude over noise of the weaker of (1, 1) and (1, -1), the legs of the V; `None` where colour hides them.
+    pub legs: Option<f64>,
+    /// Symmetry of the motif, where it was looked at.
+    pub mirror: Option<Mirror>,
 }
 
 /// What one view shows.
@@ -55,7 +59,7 @@ const KEPT: usize = 40;
 /// Two lattices closer than this, relatively, are one reading, well or badly fitted.
 const ONE_READING: f64 = 0.08;
 
-/// Log-odds for the right axes per unit of `motif::wale_over_row` (measured: 0.45 ± 0.22 for the right axes over
+/// Log-odds for the right axes per unit of symmetry about the wale more than about the row (measured: 0.45 ± 0.22 for the right axes over
 /// rendered and real photos; the slope is that of two normal densities, halved).
 const MOTIF_SLOPE: f64 = 7.0;
 /// The most they may give.
@@ -99,7 +103,8 @@ pub fn sighting(view: &View, trials: &Trials) -> Option<Sighting> {
     let mut readings = scored(&scene, &found, trials);
     let grid = Grid::of(view.sheet);
     for r in readings.iter_mut().take(LOOKED_AT) {
-        r.parts[3] = (MOTIF_SLOPE * motif::wale_over_row(&grid, &r.basis, r.repeat)).clamp(-MOTIF_MOST, MOTIF_MOST);
+        r.mirror = motif::mirror(&grid, &r.basis, r.repeat);
+        r.parts[3] = r.mirror.map_or(0.0, |m| (MOTIF_SLOPE * (m.wale - m.row)).clamp(-MOTIF_MOST, MOTIF_MOST));
         r.score += r.parts[3];
     }
     readings.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -151,5 +156,8 @@ fn reading(scene: &Scene, basis: &Basis, family: &'static Family, repeat: (u32, 
     let sine = (st[0] * ro[0] + st[1] * ro[1]) / (a * b);
     let skew = -0.5 * (sine / SKEW_SINE).powi(2);
     let score = lines + ratio + skew + family.prior;
-    Reading { basis: *basis, family, repeat, score, parts: [lines, ratio, skew, 0.0], strength }
+    let leg = |side: f64| scene.amplitude(basis, 1.0, side);
+    let legs = leg(1.0).zip(leg(-1.0)).map(|(a, b)| a.min(b));
+    let parts = [lines, ratio, skew, 0.0];
+    Reading { basis: *basis, family, repeat, score, parts, strength, legs, mirror: None }
 }

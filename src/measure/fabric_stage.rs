@@ -131,9 +131,7 @@ fn same_lattice(a: &Basis, b: &Basis) -> bool {
 
 /// Share of the low lattice lines' power that lies off both axes.
 fn crossed_share(harmonics: &[Harmonic]) -> f64 {
-    let low = |h: &&Harmonic| {
-        h.h.fract() == 0.0 && h.k.fract() == 0.0 && h.h.abs() <= 2.0 && h.k.abs() <= 2.0
-    };
+    let low = |h: &&Harmonic| h.h.fract() == 0.0 && h.k.fract() == 0.0 && h.h.abs() <= 2.0 && h.k.abs() <= 2.0;
     let power = |h: &Harmonic| h.strength * h.strength;
     let all: f64 = harmonics.iter().filter(low).map(power).sum();
     let crossed: f64 = harmonics.iter().filter(low).filter(|h| h.h != 0.0 && h.k != 0.0).map(power).sum();
@@ -148,7 +146,8 @@ fn area_mm2(reading: &LatticeReading) -> f64 {
 
 fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = followed.reading.basis.per_10cm()?;
-    let why = format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);
+    let why =
+        format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);
     Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: area_mm2 })
 }
 
