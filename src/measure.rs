@@ -5,6 +5,7 @@ mod compose;
 mod fabric_stage;
 mod scale_stage;
 mod single_loops;
+mod under_ruler;
 
 pub use single_loops::look_for_loops;
 
@@ -171,7 +172,7 @@ fn chain(
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| scale.lies_on(&reading)),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, scale.outline(), &reading)),
     };
     let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
     finished.show(evidence);
