@@ -15,7 +15,7 @@ use crate::photo::{self, Photo};
 use crate::plane::{CameraPrior, Span};
 use crate::quantity::{PhotoPoint, RulerClass};
 use crate::record::{Evidence, PhotoFacts, Record};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, RefusalCode};
 use crate::ruler::RulerUnit;
 use fabric_stage::{Followed, View};
 use std::ops::ControlFlow;
@@ -133,7 +133,7 @@ pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> C
     let mut evidence = Evidence::default();
     let record = match chain(&photo, setup, progress, &mut evidence) {
         Ok(finished) => compose::record(facts, setup, &finished),
-        Err(Ended::Refused(refusal)) => Record::refused(facts, &refusal),
+        Err(Ended::Refused(refusal)) => Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal)),
         Err(Ended::Outside(what)) => Record::failed(facts, OUTSIDE_PHOTO, what),
         Err(Ended::Stopped) => stopped(facts),
     };
@@ -202,4 +202,14 @@ fn check_places(photo: &Photo, setup: &Setup) -> Result<(), Ended> {
         Some(span) if !(in_photo(span.from) && in_photo(span.to)) => Err(outside("span")),
         _ => Ok(()),
     }
+}
+
+/// In a picture of few pixels nothing is found because of that: the better reason to give.
+fn too_few_pixels(photo: &Photo, refusal: &Refusal) -> Option<Refusal> {
+    use RefusalCode::{Glare, NoScale, NotKnit, OutOfFocus, TooFewStitches};
+    let nothing_found = matches!(refusal.code, NoScale | NotKnit | TooFewStitches | OutOfFocus | Glare);
+    (nothing_found && photo.is_too_small()).then(|| {
+        let seen = format!("the picture is only {} x {} pixels large", photo.width(), photo.height());
+        Refusal::new(RefusalCode::TooSmall, seen)
+    })
 }

@@ -46,7 +46,7 @@ pub struct MeasureArguments {
     pub ruler: UnitChoice,
 
     /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
-    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, conflicts_with = "span")]
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true, conflicts_with = "span")]
     pub grid: Option<f64>,
 
     /// Take the distance between two points of the photo (in pixels) as the scale
@@ -78,7 +78,7 @@ pub struct MeasureArguments {
     pub ruler_on: Option<RulerOn>,
 
     /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
-    #[arg(long, value_name = "SxR", value_parser = numbers::pair)]
+    #[arg(long, value_name = "SxR", value_parser = numbers::gauge, allow_hyphen_values = true)]
     pub expect: Option<(f64, f64)>,
 
     /// Write the photo with everything that was seen and counted drawn on it (.jpg or .png; a folder for several photos)
