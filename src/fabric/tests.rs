@@ -27,7 +27,7 @@ fn drawn(size: (u32, u32), light: impl Fn(f64, f64) -> f64) -> Photo {
         let linear = 0.2 * (log + noise.sample(&mut random)).exp();
         Rgb([(255.0 * (1.055 * linear.clamp(0.0031308, 1.0).powf(1.0 / 2.4) - 0.055) + 0.5) as u8; 3])
     });
-    Photo { rgb, focal_length_35mm: None }
+    Photo { rgb, ..Photo::default() }
 }
 
 /// Stockinette in its strongest lines: stitches of 4.5 mm, rows of 3.2 mm.
