@@ -8,7 +8,7 @@ mod link;
 mod refine;
 
 use super::GridReading;
-use crate::photo::Photo;
+use crate::photo::{LUMINANCE, Photo};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 use link::Linked;
@@ -39,7 +39,7 @@ pub fn read_grid(photo: &Photo, pitch_mm: f64) -> Result<GridReading, Refusal> {
         return Err(none("the squares were given no size"));
     }
     let factor = photo.width().max(photo.height()).div_ceil(SEARCH_SIDE_PX).max(1);
-    let grey = photo.reduced_projection([0.2126, 0.7152, 0.0722], factor);
+    let grey = photo.reduced_projection(LUMINANCE, factor);
     let mut linked: Vec<Linked> = corners::find(&grey).iter().flat_map(|kind| link::grids(kind)).collect();
     linked.retain(Linked::is_wide);
     linked.sort_by_key(|g| std::cmp::Reverse(g.nodes.len()));
