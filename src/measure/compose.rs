@@ -9,7 +9,7 @@ use crate::plane::{CameraPrior, PlaneEstimate};
 use crate::quantity::{self, Confidence, Contribution, PhotoPoint, PlanePoint, Source, Uncertain};
 use crate::record::{
     self, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Status,
-    Swatch, Variation,
+    Variation,
 };
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -86,7 +86,6 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
     record.gauge = Some(gauge_note(finished));
     record.scale = Some(scale_note(finished));
     record.lattice = lattice_note(finished);
-    record.swatch = Some(Swatch { outline_px: pairs(&finished.reading.region_px), area_mm2: None });
     record.budget = budget(&finished.gauge);
     record.cautions = cautions(setup, finished);
     record
