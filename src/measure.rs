@@ -5,6 +5,7 @@ mod compose;
 mod fabric_stage;
 mod scale_stage;
 mod single_loops;
+mod under_ruler;
 
 pub use single_loops::look_for_loops;
 
@@ -13,9 +14,9 @@ use crate::gauge::{GaugeSettings, RulerOn};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
 use crate::plane::{CameraPrior, Span};
-use crate::quantity::RulerClass;
+use crate::quantity::{PhotoPoint, RulerClass};
 use crate::record::{Evidence, PhotoFacts, Record};
-use crate::refusal::Refusal;
+use crate::refusal::{Refusal, RefusalCode};
 use crate::ruler::RulerUnit;
 use fabric_stage::{Followed, View};
 use std::ops::ControlFlow;
@@ -92,6 +93,8 @@ pub struct Outcome {
 /// Why a chain ended before its last stage.
 enum Ended {
     Refused(Refusal),
+    /// What the user pointed at is not in the photo.
+    Outside(String),
     Stopped,
 }
 
@@ -108,8 +111,12 @@ fn begin(stage: Stage, progress: Progress) -> Result<(), Ended> {
     if progress(stage).is_break() { Err(Ended::Stopped) } else { Ok(()) }
 }
 
+/// Error code of a record whose photo does not hold the place the user pointed at.
+pub const OUTSIDE_PHOTO: &str = "outside_photo";
+
 /// Measures one photo. `progress` is called as each stage begins and may stop the work: the record then has status
-/// `failed` with error code `stopped`.
+/// `failed` with error code `stopped`. Where the typed region or span lies outside the photo, the code is
+/// [`OUTSIDE_PHOTO`].
 pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
     let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
     if progress(Stage::Decode).is_break() {
@@ -127,7 +134,8 @@ pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> C
     let mut evidence = Evidence::default();
     let record = match chain(&photo, setup, progress, &mut evidence) {
         Ok(finished) => compose::record(facts, setup, &finished),
-        Err(Ended::Refused(refusal)) => Record::refused(facts, &refusal),
+        Err(Ended::Refused(refusal)) => Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal)),
+        Err(Ended::Outside(what)) => Record::failed(facts, OUTSIDE_PHOTO, what),
         Err(Ended::Stopped) => stopped(facts),
     };
     Outcome { record, evidence: Some(evidence), photo: Some(photo) }
@@ -144,6 +152,7 @@ fn chain(
     progress: Progress,
     evidence: &mut Evidence,
 ) -> Result<compose::Finished, Ended> {
+    check_places(photo, setup)?;
     let region = setup.region.map(scale_stage::rectangle);
     let prior = CameraPrior::of(photo);
 
@@ -171,9 +180,37 @@ fn chain(
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| scale.lies_on(&reading)),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, scale.outline(), &reading)),
     };
     let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
     finished.show(evidence);
     Ok(finished)
+}
+
+/// A region must share at least a pixel with the photo, both ends of a span must lie in it.
+fn check_places(photo: &Photo, setup: &Setup) -> Result<(), Ended> {
+    let (width, height) = (f64::from(photo.width()), f64::from(photo.height()));
+    let outside = |what: &str| {
+        Ended::Outside(format!("the {what} lies outside the photo, which is {width:.0} x {height:.0} pixels"))
+    };
+    let region_seen = setup.region.is_none_or(|[x, y, w, h]| {
+        let shared = |from: f64, size: f64, end: f64| (from + size).min(end) - from.max(0.0);
+        shared(x, w, width) >= 1.0 && shared(y, h, height) >= 1.0
+    });
+    let in_photo = |p: PhotoPoint| (0.0..=width).contains(&p.x) && (0.0..=height).contains(&p.y);
+    match setup.span {
+        _ if !region_seen => Err(outside("region")),
+        Some(span) if !(in_photo(span.from) && in_photo(span.to)) => Err(outside("span")),
+        _ => Ok(()),
+    }
+}
+
+/// In a picture of few pixels nothing is found because of that: the better reason to give.
+fn too_few_pixels(photo: &Photo, refusal: &Refusal) -> Option<Refusal> {
+    use RefusalCode::{Glare, NoScale, NotKnit, OutOfFocus, TooFewStitches};
+    let nothing_found = matches!(refusal.code, NoScale | NotKnit | TooFewStitches | OutOfFocus | Glare);
+    (nothing_found && photo.is_too_small()).then(|| {
+        let seen = format!("the picture is only {} x {} pixels large", photo.width(), photo.height());
+        Refusal::new(RefusalCode::TooSmall, seen)
+    })
 }

@@ -75,7 +75,7 @@ impl RefusalCode {
             ),
             Self::TooSmall => (
                 "the stitches are too small in the picture",
-                "Move the camera closer until the swatch fills the picture.",
+                "Move the camera closer until the swatch fills the picture, and use the photo itself, not a small copy of it.",
             ),
             Self::OutOfFocus => (
                 "the picture is blurred",

@@ -26,6 +26,8 @@ fn plain_model(x: f64, y: f64) -> f64 {
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn propagation_matches_numeric_derivatives(x in 0.2f64..50.0, y in -20f64..20.0, ux in 0.001f64..0.1, uy in 0.001f64..0.1) {
         let out = model(&with_u("x", x, ux, Shape::Normal), &with_u("y", y, uy, Shape::Normal)).unwrap();

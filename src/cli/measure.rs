@@ -6,7 +6,7 @@ use super::photo_file;
 use super::progress::Progress;
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
-use crate::measure::{Outcome, Setup, Stage, look_for_loops, measure};
+use crate::measure::{OUTSIDE_PHOTO, Outcome, Setup, Stage, look_for_loops, measure};
 use crate::photo::Photo;
 use crate::plane::Span;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
@@ -29,7 +29,7 @@ use std::time::Instant;
 /// as a photo, 1 anything else. Of several photos the most serious one counts.
 #[derive(clap::Args)]
 pub struct MeasureArguments {
-    /// Photo files (JPEG, PNG, WebP, TIFF)
+    /// Photo files (JPEG, PNG, WebP, TIFF, HEIC)
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
 
@@ -46,7 +46,7 @@ pub struct MeasureArguments {
     pub ruler: UnitChoice,
 
     /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
-    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, conflicts_with = "span")]
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true, conflicts_with = "span")]
     pub grid: Option<f64>,
 
     /// Take the distance between two points of the photo (in pixels) as the scale
@@ -78,7 +78,7 @@ pub struct MeasureArguments {
     pub ruler_on: Option<RulerOn>,
 
     /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
-    #[arg(long, value_name = "SxR", value_parser = numbers::pair)]
+    #[arg(long, value_name = "SxR", value_parser = numbers::gauge, allow_hyphen_values = true)]
     pub expect: Option<(f64, f64)>,
 
     /// Write the photo with everything that was seen and counted drawn on it (.jpg or .png; a folder for several photos)
@@ -200,7 +200,7 @@ fn measure_one(
         if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     });
     outcome.record.photo.file = name.into_owned();
-    let mut status = exit_status(outcome.record.status);
+    let mut status = exit_status(&outcome.record);
     let mut complaint = None;
     if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, outcome.evidence)
         && let Err(message) = write_picture(target, photo, evidence, &outcome.record)
@@ -231,11 +231,12 @@ fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> Stri
     format!("{gap}{}", report::text::describe(record))
 }
 
-fn exit_status(status: Status) -> ExitStatus {
-    match status {
+fn exit_status(record: &Record) -> ExitStatus {
+    match record.status {
         Status::Measured => ExitStatus::Done,
         Status::Refused => ExitStatus::Refused,
         Status::Unreadable => ExitStatus::Unreadable,
+        Status::Failed if record.error.as_ref().is_some_and(|e| e.code == OUTSIDE_PHOTO) => ExitStatus::BadArguments,
         Status::Failed => ExitStatus::Other,
     }
 }

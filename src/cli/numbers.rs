@@ -15,15 +15,36 @@ pub fn positive(text: &str) -> Result<f64, String> {
     if value > 0.0 { Ok(value) } else { Err(format!("'{text}' must be more than 0")) }
 }
 
-/// A length in mm, zero or more; a `mm` behind it is allowed.
+/// Thickness of a ruler in mm, zero or more; a `mm` behind it is allowed.
 pub fn thickness_mm(text: &str) -> Result<f64, String> {
+    /// Thicker than any ruler (a stated choice); a typing mistake of a decimal place shows.
+    const LARGEST_MM: f64 = 50.0;
     let value = number(without_unit(text, "mm"))?;
-    if value >= 0.0 { Ok(value) } else { Err(format!("'{text}' must not be negative")) }
+    if (0.0..=LARGEST_MM).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("'{text}' is not between 0 and {LARGEST_MM} mm"))
+    }
 }
 
-/// A length in mm above zero; a `mm` behind it is allowed.
+/// A length in a photo, in mm, above zero; a `mm` behind it is allowed.
 pub fn length_mm(text: &str) -> Result<f64, String> {
-    positive(without_unit(text, "mm"))
+    /// A hundredth of a millimetre to ten metres: far beyond both ends of what a photo of a swatch shows (a stated choice).
+    const RANGE_MM: std::ops::RangeInclusive<f64> = 0.01..=10_000.0;
+    let value = positive(without_unit(text, "mm"))?;
+    if RANGE_MM.contains(&value) { Ok(value) } else { Err(format!("'{text}' is not between 0.01 and 10000 mm")) }
+}
+
+/// `SxR`: a gauge someone expects, in stitches and rows per 10 cm, such as 22x30.
+pub fn gauge(text: &str) -> Result<(f64, f64), String> {
+    /// Finer than the finest machine knitting, and coarser than arm knitting (common practice, no source).
+    const PER_10CM: std::ops::RangeInclusive<f64> = 0.5..=300.0;
+    let (stitches, rows) = pair(text)?;
+    if PER_10CM.contains(&stitches) && PER_10CM.contains(&rows) {
+        Ok((stitches, rows))
+    } else {
+        Err(format!("'{text}': stitches and rows per 10 cm must each be between 0.5 and 300"))
+    }
 }
 
 /// `SxR`: two numbers above zero, such as 22x30 or 21.5x29.
@@ -100,6 +121,19 @@ mod tests {
         }
         for text in ["4", "0x2", "4.5x2", "4x-2", "4x9999"] {
             assert!(repeat(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn lengths_and_gauges_that_no_swatch_has() {
+        assert_eq!((thickness_mm("0"), thickness_mm("1.2mm")), (Ok(0.0), Ok(1.2)));
+        assert_eq!((length_mm("10 mm"), gauge("22x30")), (Ok(10.0), Ok((22.0, 30.0))));
+        for text in ["-0.1", "51", "1e300", "NaN"] {
+            assert!(thickness_mm(text).is_err(), "{text}");
+        }
+        for text in ["0", "-5", "1e300", "1e-300", "inf"] {
+            assert!(length_mm(text).is_err(), "{text}");
+            assert!(gauge(&format!("22x{text}")).is_err(), "{text}");
         }
     }
 

@@ -1,7 +1,9 @@
 //! Standard output, standard error, and files that are written whole or not at all.
 
+use std::fs::File;
 use std::io::{self, Write};
 use std::path::Path;
+use tempfile::NamedTempFile;
 
 /// One line on stderr.
 pub fn complain(message: &str) {
@@ -21,7 +23,8 @@ pub fn print(text: &str) -> io::Result<()> {
 /// Writes a file beside its final place and renames it there, so that a broken run leaves the old file or none.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let mut file = temporary_beside(path)?;
-    file.write_all(bytes)?;
+    // The file itself, not its wrapper, which would put the temporary name into messages.
+    file.as_file_mut().write_all(bytes)?;
     file.persist(path).map_err(|e| e.error)?;
     Ok(())
 }
@@ -34,18 +37,30 @@ pub fn check_writable(path: &Path) -> io::Result<()> {
     temporary_beside(path)?.close()
 }
 
-fn temporary_beside(path: &Path) -> io::Result<tempfile::NamedTempFile> {
+fn temporary_beside(path: &Path) -> io::Result<NamedTempFile> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".walewise-");
-    // Without this the file would be readable by its owner alone, unlike any other file the user makes.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    builder.tempfile_in(folder).map_err(without_temporary_name)
+    // An ordinary new file: readable like any other file the user makes, and its errors don't name the temporary file.
+    tempfile::Builder::new().prefix(".walewise-").make_in(folder, |temporary| File::create_new(temporary))
 }
 
-/// The system's own error, without the temporary file's name around it, which would only puzzle.
-fn without_temporary_name(error: io::Error) -> io::Error {
-    let inner = error.get_ref().and_then(|e| e.source()).and_then(|e| e.downcast_ref::<io::Error>());
-    inner.and_then(io::Error::raw_os_error).map_or(error, io::Error::from_raw_os_error)
+#[cfg(test)]
+mod tests {
+    use super::{check_writable, write_whole};
+
+    #[test]
+    fn messages_are_about_the_file_that_was_asked_for() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("file");
+        std::fs::write(&file, b"before").expect("a file");
+        for path in [folder.path().join("no such folder").join("seen.jpg"), file.join("seen.jpg")] {
+            for error in [check_writable(&path).unwrap_err(), write_whole(&path, b"after").unwrap_err()] {
+                assert!(!error.to_string().contains("walewise"), "{error}");
+            }
+        }
+        assert!(check_writable(folder.path()).is_err());
+        assert!(write_whole(folder.path(), b"after").is_err());
+        write_whole(&file, b"after").expect("the file can be replaced");
+        assert_eq!(std::fs::read(&file).expect("the file is there"), b"after");
+        assert_eq!(std::fs::read_dir(folder.path()).expect("a folder").count(), 1, "nothing temporary is left");
+    }
 }

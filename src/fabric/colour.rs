@@ -1,10 +1,8 @@
 //! Colour projections in which a fabric's relief may show.
 
 use super::patch::{Patch, box_blur};
+use crate::photo::LUMINANCE;
 use nalgebra::{Matrix3, Vector3};
-
-/// Luminance weights of linear red, green and blue (ITU-R BT.709).
-const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
 /// Luminance, the first principal colour direction of the local contrast, and a chroma direction (weights that sum to
 /// zero, so that plain light and shade cancel) along which the local colour varies most.

@@ -8,7 +8,7 @@ mod spectrum;
 #[cfg(test)]
 mod tests;
 
-pub use patch::{Patch, rectify};
+pub use patch::Patch;
 pub use seeds::{FabricSeed, seeds};
 pub use sharpness::{blur_share, unreadable};
 

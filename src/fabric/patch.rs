@@ -34,20 +34,6 @@ pub struct Patch {
     pub valid: Vec<f32>,
 }
 
-/// An even-lit sheet of the plane around `centre`: `size_mm` wide and high, sampled at `px_per_mm` from the photo (area
-/// averages where this shrinks it), seen through `weights` of log red, green, blue; nothing inside `excluded` counts.
-pub fn rectify(
-    photo: &Photo,
-    map: &PlaneMap,
-    centre: PlanePoint,
-    size_mm: (f64, f64),
-    px_per_mm: f64,
-    weights: [f32; 3],
-    excluded: &[Vec<PhotoPoint>],
-) -> Sheet {
-    Patch::resample(photo, map, centre, size_mm, px_per_mm, excluded).sheet(weights, LIGHT_MM)
-}
-
 impl Patch {
     /// Resamples the photo around `centre`.
     pub fn resample(

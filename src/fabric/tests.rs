@@ -27,7 +27,7 @@ fn drawn(size: (u32, u32), light: impl Fn(f64, f64) -> f64) -> Photo {
         let linear = 0.2 * (log + noise.sample(&mut random)).exp();
         Rgb([(255.0 * (1.055 * linear.clamp(0.0031308, 1.0).powf(1.0 / 2.4) - 0.055) + 0.5) as u8; 3])
     });
-    Photo { rgb, focal_length_35mm: None }
+    Photo { rgb, ..Photo::default() }
 }
 
 /// Stockinette in its strongest lines: stitches of 4.5 mm, rows of 3.2 mm.
@@ -43,7 +43,8 @@ fn a_sheet_shows_the_plane_at_its_scale_and_leaves_out_what_is_excluded() {
     let hole = [(300.0, 200.0), (500.0, 200.0), (500.0, 400.0), (300.0, 400.0)];
     let hole = hole.map(|(x, y)| PhotoPoint::new(x, y)).to_vec();
     let centre = PlanePoint::new(60.0, 35.0);
-    let sheet = rectify(&photo, &plain_map(), centre, (60.0, 40.0), 4.0, [1.0, 0.0, 0.0], &[hole]);
+    let sheet = Patch::resample(&photo, &plain_map(), centre, (60.0, 40.0), 4.0, &[hole])
+        .sheet([1.0, 0.0, 0.0], patch::LIGHT_MM);
     assert_eq!(sheet.grey.dimensions(), (240, 160));
     assert!((sheet.origin.x - 30.0).abs() < 1e-9 && (sheet.origin.y - 15.0).abs() < 1e-9);
     let at = |x_mm: f64, y_mm: f64| {
@@ -63,7 +64,8 @@ fn a_sheet_shows_the_plane_at_its_scale_and_leaves_out_what_is_excluded() {
 #[test]
 fn the_outside_of_the_frame_is_not_valid() {
     let photo = drawn((400, 400), |_, _| 0.0);
-    let sheet = rectify(&photo, &plain_map(), PlanePoint::new(0.0, 25.0), (40.0, 20.0), 4.0, [0.3; 3], &[]);
+    let sheet = Patch::resample(&photo, &plain_map(), PlanePoint::new(0.0, 25.0), (40.0, 20.0), 4.0, &[])
+        .sheet([0.3; 3], patch::LIGHT_MM);
     assert_eq!(sheet.valid.get_pixel(10, 40).0[0], 0.0);
     assert_eq!(sheet.valid.get_pixel(120, 40).0[0], 1.0);
 }

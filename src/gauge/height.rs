@@ -23,9 +23,9 @@ pub enum RulerOn {
 /// one yarn diameter (0.4) to three (1.1) over the table.
 const SURFACE_PER_STITCH: (f64, f64) = (0.4, 1.1);
 
-/// Thickness of a ruler nothing is known of, in mm: steel rules 0.5–1, tapes 0.4, plastic 1–3, wooden 2–4 (common
-/// practice, no source).
-const RULER_THICKNESS_MM: (f64, f64) = (0.4, 3.0);
+/// Thickness of a ruler nothing is known of, where its marks are, in mm: tapes 0.3, steel rules 0.5–1, plastic and wooden
+/// ones 1–3, their edges often bevelled (common practice, no source).
+const RULER_THICKNESS_MM: (f64, f64) = (0.3, 2.7);
 
 /// How far a ruler that rests on the crests of the fabric is held above the surface that carries the picture, in stitch
 /// widths: nothing for flat fabric, half a yarn or more where ribs or ridges stand up.

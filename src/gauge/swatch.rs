@@ -53,6 +53,10 @@ pub struct RandomPart {
     pub rows: f64,
     /// Degrees of freedom of both.
     pub degrees_of_freedom: f64,
+    /// Relative standard uncertainty of the stitch density from where the followed region ends.
+    pub region_stitches: f64,
+    /// The same of the row density.
+    pub region_rows: f64,
 }
 
 /// The gauge of one swatch.
@@ -119,11 +123,13 @@ pub fn swatch_gauge(
         *value =
             value.clone().with_relative(Contribution::stated(Source::named("higher lens terms"), HIGHER_LENS_TERMS));
     }
-    for (value, (name, relative)) in
-        gauge.iter_mut().zip([("irregular stitches", random.stitches), ("irregular rows", random.rows)])
-    {
-        let part = Contribution::type_a(Source::named(name), relative, random.degrees_of_freedom);
-        *value = value.clone().with_relative(part);
+    let own = [
+        ("irregular stitches", random.stitches, "which stitches were followed", random.region_stitches),
+        ("irregular rows", random.rows, "which rows were followed", random.region_rows),
+    ];
+    for (value, (name, irregular, choice, region)) in gauge.iter_mut().zip(own) {
+        let part = Contribution::type_a(Source::named(name), irregular, random.degrees_of_freedom);
+        *value = value.clone().with_relative(part).with_relative(Contribution::stated(Source::named(choice), region));
     }
     let level_gauge = level.basis.per_10cm()?.0;
     let [stitches_per_10cm, rows_per_10cm] = gauge;

@@ -1,6 +1,7 @@
 //! The lattice as it was followed over the fabric: an even lattice, plus how the fabric departs from it from place to
 //! place. It tells where in the photo a stitch of a row lies.
 
+use super::grow::median;
 use super::{Basis, PhaseBlock};
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -137,12 +138,6 @@ fn neighbour_distance(blocks: &[(PlanePoint, f64, f64)]) -> f64 {
     let nearest =
         |p: PlanePoint| blocks.iter().map(|b| b.0.distance(p)).filter(|&d| d > 1e-6).fold(f64::INFINITY, f64::min);
     median(blocks.iter().take(SAMPLE).map(|b| nearest(b.0)).collect())
-}
-
-/// The upper median; 0 for nothing.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 #[cfg(test)]

@@ -31,7 +31,7 @@ fn drawn(
     });
     let map = PlaneMap::new(Matrix3::from_diagonal(&[1.0 / px_per_mm, 1.0 / px_per_mm, 1.0].into()), None);
 
-    (Photo { rgb, focal_length_35mm: None }, map.unwrap())
+    (Photo { rgb, ..Photo::default() }, map.unwrap())
 }
 
 fn decision(basis: Basis, seed: PlanePoint, lines: &[(f64, f64, f64, f64)]) -> Decision {
@@ -164,13 +164,17 @@ fn loops_are_found_where_they_were_drawn() {
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
     let decision = decision(basis, PlanePoint::new(40.0, 35.0), &KNIT);
     let reading = grow(&photo, &map, &decision, &[], None).unwrap();
-    let seen = loops(&photo, &map, &decision, &reading, &[]);
+    let model = LatticeModel { map, basis, origin: PlanePoint::new(0.0, 0.0) };
+    let numbers = loops_within(&model, &reading.region_px, MOST_LOOPS);
+    let followed = FollowedLattice::new(&model, &reading.blocks).unwrap();
+    let mut seen = see_loops(&photo, decision.weights, &followed, &numbers, (1, 1));
+    seen.retain(|l| l.matched);
     let cells = reading.extent.0 * reading.extent.1;
     assert!(seen.len() as f64 > 0.9 * cells, "{} of {cells}", seen.len());
     // All loops sit at one and the same phase of the drawn lattice.
     let phase = |l: &LoopSeen| {
         let [s, r] = counts(l.at_px.x / 8.0, l.at_px.y / 8.0);
-        (s - l.index.0 as f64, r - l.index.1 as f64)
+        (s - f64::from(l.stitch), r - f64::from(l.row))
     };
     let first = phase(&seen[0]);
     for l in &seen {

@@ -45,6 +45,8 @@ pub(super) fn finish(
         stitches: fit.relative_u[0],
         rows: fit.relative_u[1],
         degrees_of_freedom: fit.degrees_of_freedom[0].min(fit.degrees_of_freedom[1]),
+        region_stitches: fit.region_u[0],
+        region_rows: fit.region_u[1],
     };
     let gauge = swatch_gauge(&plane, &reading.blocks, random, scale.source(), &settings).ok_or_else(lost)?;
     place_blocks(&mut reading.blocks, &gauge.map);

@@ -27,6 +27,10 @@ const SAME_LATTICE: f64 = 0.12;
 /// How much more fabric than the runner-up, as area, the chosen lattice must be followed over when places disagree.
 const CLEARLY_MORE_FABRIC: f64 = 1.5;
 
+/// How much larger its margin must be instead, where both are followed over like areas: a lattice twice as fine holds
+/// wherever the true one holds, but its decision is then a narrow one.
+const CLEARLY_SURER: f64 = 3.0;
+
 /// The lattice that was decided on and followed.
 pub(super) struct Followed {
     pub decision: Decision,
@@ -74,9 +78,13 @@ impl View<'_> {
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
-            let rivals = followed.iter().filter_map(|(area, f)| rival(*area, f)).collect();
-            let seen = "different places of the picture show different stitches";
-            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+            if b.decision.margin > CLEARLY_SURER * a.decision.margin {
+                followed.swap(0, 1);
+            } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
+                let rivals = followed.iter().filter_map(|(area, f)| rival(*area, f)).collect();
+                let seen = "different places of the picture show different stitches";
+                return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+            }
         }
         match followed.into_iter().next() {
             Some((_, chosen)) => Ok(chosen),

@@ -1,9 +1,7 @@
 //! The scale: which of ruler, grid and typed span gives it, and the plane that follows.
 
 use super::Setup;
-use crate::fabric;
-use crate::gauge::{RulerOn, ScaleSource};
-use crate::lattice::LatticeReading;
+use crate::gauge::ScaleSource;
 use crate::photo::Photo;
 use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
 use crate::quantity::PhotoPoint;
@@ -116,7 +114,8 @@ impl Scale {
         }
     }
 
-    fn outline(&self) -> &[PhotoPoint] {
+    /// Outline of the ruler or card; empty for a span.
+    pub fn outline(&self) -> &[PhotoPoint] {
         match self {
             Self::Ruler(reading) => &reading.outline_px,
             Self::Grid(grid) => &grid.outline_px,
@@ -129,38 +128,6 @@ impl Scale {
         match self.outline() {
             [] => Vec::new(),
             outline => vec![outline.to_vec()],
-        }
-    }
-
-    /// Whether the ruler lies on the fabric, from how much of its outline runs along measured fabric. `None` where that
-    /// does not tell.
-    ///
-    /// Fabric under a ruler is followed right up to its edge. A swatch beside a ruler ends in an edge stitch or two that
-    /// curl and are not followed, and a gap.
-    pub fn lies_on(&self, reading: &LatticeReading) -> Option<RulerOn> {
-        /// Fabric this near is taken to go on under the ruler, in stitch widths.
-        const TOUCHING_STITCHES: f64 = 1.5;
-        /// Share of the outline that must touch: an eighth, half of one long side of a ruler.
-        const TOUCHING_SHARE: f64 = 0.12;
-        /// Fabric farther than this does not lie under the ruler's edge, in stitch widths.
-        const NEAR_STITCHES: f64 = 4.0;
-        /// Share of the outline with fabric near it, touching or not, above which both remain possible.
-        const NEAR_SHARE: f64 = 0.25;
-        let points = along(self.outline());
-        let stitch_px = typical_stitch_px(reading)?;
-        if points.is_empty() {
-            return None;
-        }
-        let within = |stitches: f64| {
-            let near = points.iter().filter(|p| distance_to(&reading.region_px, **p) < stitches * stitch_px);
-            near.count() as f64 / points.len() as f64
-        };
-        if within(TOUCHING_STITCHES) > TOUCHING_SHARE {
-            Some(RulerOn::Fabric)
-        } else if within(NEAR_STITCHES) < NEAR_SHARE {
-            Some(RulerOn::Table)
-        } else {
-            None
         }
     }
 
@@ -180,48 +147,4 @@ impl Scale {
                 .collect();
         }
     }
-}
-
-/// A hundred points evenly along a closed outline.
-fn along(outline: &[PhotoPoint]) -> Vec<PhotoPoint> {
-    const POINTS: f64 = 100.0;
-    let sides: Vec<(PhotoPoint, PhotoPoint)> =
-        outline.iter().copied().zip(outline.iter().copied().cycle().skip(1)).collect();
-    let around: f64 = sides.iter().map(|(a, b)| a.distance(*b)).sum();
-    let step = (around / POINTS).max(1.0);
-    let mut points = Vec::new();
-    for (a, b) in sides {
-        let parts = (a.distance(b) / step).ceil().max(1.0);
-        points.extend((0..parts as usize).map(|i| {
-            let t = i as f64 / parts;
-            PhotoPoint::new(a.x + t * (b.x - a.x), a.y + t * (b.y - a.y))
-        }));
-    }
-    points
-}
-
-/// Distance of a point from a region: 0 inside it.
-fn distance_to(region: &[PhotoPoint], p: PhotoPoint) -> f64 {
-    if fabric::inside(region, p) {
-        return 0.0;
-    }
-    let sides = region.iter().zip(region.iter().cycle().skip(1));
-    sides
-        .map(|(a, b)| {
-            let (dx, dy) = (b.x - a.x, b.y - a.y);
-            let t = ((p.x - a.x) * dx + (p.y - a.y) * dy) / (dx * dx + dy * dy).max(1e-9);
-            let t = t.clamp(0.0, 1.0);
-            p.distance(a.moved(t * dx, t * dy))
-        })
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// Width of a stitch in the photo, from neighbouring blocks' counts.
-fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
-    let (a, b) = (reading.blocks.first()?, reading.blocks.last()?);
-    let (stitch, row) = reading.basis.steps_mm()?;
-    let mm = ((b.stitches - a.stitches) * stitch[0] + (b.rows - a.rows) * row[0])
-        .hypot((b.stitches - a.stitches) * stitch[1] + (b.rows - a.rows) * row[1]);
-    let px = a.at_px.distance(b.at_px);
-    (mm > 0.0).then(|| px / mm * stitch[0].hypot(stitch[1]))
 }

@@ -2,11 +2,8 @@
 
 use crate::fabric::inside;
 use crate::lattice::{FollowedLattice, MOST_LOOPS, loops_within, see_loops};
-use crate::photo::Photo;
+use crate::photo::{LUMINANCE, Photo};
 use crate::record::{Evidence, Record};
-
-/// Weights of luminance (ITU-R BT.709): where the stitches show when no better projection is known.
-const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
 /// Looks for the loops of the fitted lattice in the photo and puts them into the evidence, where there is a lattice. Those
 /// under the ruler are left out.

@@ -9,8 +9,8 @@ use sha2::{Digest, Sha256};
 use std::fmt::Write;
 use std::io::{Cursor, ErrorKind};
 
-/// Fewest pixels that can show enough stitches and graduations (stated choice: 640 × 480); smaller photos are decoded
-/// and left to the caller to refuse.
+/// Fewest pixels that can be trusted to show enough stitches and graduations (stated choice: 640 × 480); in smaller
+/// photos this is why nothing is found, if nothing is.
 pub const MIN_PIXELS: u64 = 300_000;
 
 /// Most pixels that are read (stated choice: the largest phone sensors have 50, or 200 binned to 50 or 12).

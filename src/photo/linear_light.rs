@@ -6,8 +6,9 @@ use image::{ImageBuffer, Luma};
 /// One channel in linear light; 0 is black and 1 the brightest value the file can hold.
 pub type GreyImage = ImageBuffer<Luma<f32>, Vec<f32>>;
 
-/// Weights of linear red, green and blue in luminance, ITU-R BT.709.
-const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
+/// Weights of linear red, green and blue in luminance (ITU-R BT.709); near enough for sRGB-coded values too, where only
+/// contrast counts.
+pub const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
 /// sRGB code value (0–255) → linear light (0–1), IEC 61966-2-1.
 pub fn linear_table() -> [f32; 256] {
@@ -24,11 +25,6 @@ fn weighted_tables(weights: [f32; 3]) -> [[f32; 256]; 3] {
 }
 
 impl Photo {
-    /// Relative luminance in linear light (IEC 61966-2-1 decoding, ITU-R BT.709 weights), full size.
-    pub fn luminance(&self) -> GreyImage {
-        self.projection(LUMINANCE)
-    }
-
     /// Weighted sum of the linear-light red, green and blue, full size. The weights may be negative.
     pub fn projection(&self, weights: [f32; 3]) -> GreyImage {
         let [red, green, blue] = weighted_tables(weights);

@@ -12,7 +12,7 @@ mod upright;
 pub use camera::CameraRecord;
 pub use decode::{MAX_PIXELS, MAX_SIDE_PX, MIN_PIXELS, decode, sha256_hex};
 pub use error::{PhotoError, PhotoFormat};
-pub use linear_light::{GreyImage, LinearPhoto, linear_table};
+pub use linear_light::{GreyImage, LUMINANCE, LinearPhoto, linear_table};
 
 use image::RgbImage;
 

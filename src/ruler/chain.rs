@@ -1,5 +1,6 @@
 //! Chains: strokes side by side at even steps, the seeds from which a train of graduations is grown.
 
+use super::fit::quantile;
 use super::strokes::Stroke;
 
 /// Neighbouring marks are at most this far apart in the picture that is searched, px. At the coarsest search scale
@@ -227,7 +228,7 @@ fn walk(strokes: &[Laid], next: &[Neighbours], start: usize, first: usize) -> Ve
     // Neighbouring strokes that are nearly level may point either way: keep to one side of the first.
     let side_of = |i: usize| (dot(strokes[i].direction, strokes[start].direction) < 0.0) as usize;
     while members.len() < WALK_MAX {
-        let usual = median(&steps[steps.len().saturating_sub(9)..]);
+        let usual = quantile(steps.iter().rev().take(9).copied(), 0.5);
         let best = match usual {
             None => next[at][0].get(first).map(|&(step, j)| (1.0, step, j)),
             Some(usual) => next[at][side_of(at)]
@@ -252,12 +253,6 @@ fn unlike(strokes: &[Laid], usual: f64, at: usize, (count, step, j): (f64, f64, 
     (step / usual - count).abs() + (count - 1.0) + 0.1 * (s.stroke.depth / o.stroke.depth).ln().abs()
 }
 
-fn median(values: &[f64]) -> Option<f64> {
-    let mut v = values.to_vec();
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied()
-}
-
 /// Chain with its score: many strokes at even steps, with the ends of one side in line.
 fn chain_of(strokes: &[Laid], members: &[(i32, usize)]) -> Option<Chain> {
     let list: Vec<(i32, Stroke)> = members
@@ -270,7 +265,7 @@ fn chain_of(strokes: &[Laid], members: &[(i32, usize)]) -> Option<Chain> {
         .collect();
     let (d, side) = mean_axes(&list);
     let places: Vec<(f64, f64)> = list.iter().map(|m| (m.0 as f64, dot(m.1.middle(), side))).collect();
-    let step = median(&places.windows(2).map(|w| (w[1].1 - w[0].1) / (w[1].0 - w[0].0)).collect::<Vec<_>>())?;
+    let step = quantile(places.windows(2).map(|w| (w[1].1 - w[0].1) / (w[1].0 - w[0].0)), 0.5)?;
     let uneven = bend(&places)? / (UNEVEN_USUAL.0 + UNEVEN_USUAL.1 * step);
     let ends = |end: fn(&Stroke) -> (f64, f64)| -> Vec<(f64, f64)> {
         list.iter().map(|m| (m.0 as f64, dot(end(&m.1), d))).collect()
@@ -300,5 +295,5 @@ fn bend(points: &[(f64, f64)]) -> Option<f64> {
             (w[0].1 + (w[2].1 - w[0].1) * t - w[1].1).abs()
         })
         .collect();
-    median(&bends)
+    quantile(bends, 0.5)
 }

@@ -10,7 +10,7 @@ use super::strokes::find_strokes;
 use super::tips::follow;
 use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
 use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
-use crate::photo::{GreyImage, Photo};
+use crate::photo::{GreyImage, LUMINANCE, Photo};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 use image::{RgbImage, imageops};
@@ -32,8 +32,8 @@ struct Pass {
     depth: f32,
 }
 
-const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
-const NEGATIVE: [f32; 3] = [-0.2126, -0.7152, -0.0722];
+/// Marks lighter than the ruler.
+const NEGATIVE: [f32; 3] = [-LUMINANCE[0], -LUMINANCE[1], -LUMINANCE[2]];
 /// Blue ink on yellow, black on dark red: what luminance hardly shows.
 const RED_LESS_BLUE: [f32; 3] = [1.0, 0.0, -0.5];
 

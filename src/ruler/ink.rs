@@ -1,5 +1,6 @@
 //! Ink: sampling the full-size picture in the mix of colours in which the marks stand out most.
 
+use crate::photo::LUMINANCE;
 use image::RgbImage;
 use nalgebra::{Matrix3, Vector3};
 
@@ -55,7 +56,7 @@ impl<'a> Ink<'a> {
         let depth = |p: &[(f64, f64); 3]| Some((colour(p[1])? + colour(p[2])?) / 2.0 - colour(p[0])?);
         let depths: Vec<Vector3<f64>> = places.iter().filter_map(depth).collect();
         if depths.len() < 6 {
-            return Self::new(rgb, [0.2126, 0.7152, 0.0722]);
+            return Self::new(rgb, LUMINANCE);
         }
         let mean = depths.iter().sum::<Vector3<f64>>() / depths.len() as f64;
         // A noise of two code values in each channel keeps the solution from chasing rounding.

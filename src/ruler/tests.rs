@@ -103,7 +103,7 @@ fn picture(brightness: impl Fn(f64, f64) -> f64) -> Photo {
         let value = (sum / 16.0 * 255.0 + noise).clamp(0.0, 255.0) as u8;
         Rgb([value; 3])
     });
-    Photo { rgb, focal_length_35mm: None }
+    Photo { rgb, ..Photo::default() }
 }
 
 fn read_train(photo: &Photo) -> GraduationTrain {
@@ -218,7 +218,7 @@ fn look_alikes_are_refused() {
 #[test]
 fn tiny_pictures_do_no_harm() {
     for (w, h) in [(1, 1), (3, 200), (200, 3), (12, 12)] {
-        let photo = Photo { rgb: RgbImage::from_pixel(w, h, Rgb([90, 90, 90])), focal_length_35mm: None };
+        let photo = Photo { rgb: RgbImage::from_pixel(w, h, Rgb([90, 90, 90])), ..Photo::default() };
         assert!(read(&photo, &RulerSettings::default()).is_err());
     }
 }
@@ -253,10 +253,11 @@ fn checkerboard_corners_are_placed_and_numbered() {
         inner().min_by(|a, b| drawn(a.0, a.1).distance(p).total_cmp(&drawn(b.0, b.1).distance(p))).unwrap()
     };
     for pair in grid.corners.windows(2) {
-        let (a, b) = (nearest(pair[0].at), nearest(pair[1].at));
-        let read = (pair[1].index.0 - pair[0].index.0).pow(2) + (pair[1].index.1 - pair[0].index.1).pow(2);
+        let (first, second) = (pair[0], pair[1]);
+        let (a, b) = (nearest(first.2), nearest(second.2));
+        let read = (second.0 - first.0).pow(2) + (second.1 - first.1).pow(2);
         assert_eq!(read, (b.0 - a.0).pow(2) + (b.1 - a.1).pow(2));
-        assert!(drawn(a.0, a.1).distance(pair[0].at) < 0.25, "{:?} {:?}", drawn(a.0, a.1), pair[0].at);
+        assert!(drawn(a.0, a.1).distance(first.2) < 0.25, "{:?} {:?}", drawn(a.0, a.1), first.2);
     }
 }
 

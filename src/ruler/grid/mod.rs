@@ -8,7 +8,7 @@ mod link;
 mod refine;
 
 use super::GridReading;
-use crate::photo::Photo;
+use crate::photo::{LUMINANCE, Photo};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 use link::Linked;
@@ -31,11 +31,15 @@ const SCATTER_LIMIT: f64 = 0.02;
 /// Scatter below this many px is reading noise and never speaks against a grid.
 const SCATTER_FLOOR_PX: f64 = 0.3;
 
-/// Reads a grid of squares of side `pitch_mm`. Refuses `no_scale` where none is seen.
+/// Reads a grid of squares of side `pitch_mm`. Refuses `no_scale` where none is seen, and for a pitch that is no
+/// length.
 pub fn read_grid(photo: &Photo, pitch_mm: f64) -> Result<GridReading, Refusal> {
     let none = |seen: &str| Refusal::new(RefusalCode::NoScale, seen);
+    if !(pitch_mm > 0.0 && pitch_mm.is_finite()) {
+        return Err(none("the squares were given no size"));
+    }
     let factor = photo.width().max(photo.height()).div_ceil(SEARCH_SIDE_PX).max(1);
-    let grey = photo.reduced_projection([0.2126, 0.7152, 0.0722], factor);
+    let grey = photo.reduced_projection(LUMINANCE, factor);
     let mut linked: Vec<Linked> = corners::find(&grey).iter().flat_map(|kind| link::grids(kind)).collect();
     linked.retain(Linked::is_wide);
     linked.sort_by_key(|g| std::cmp::Reverse(g.nodes.len()));

@@ -4,6 +4,7 @@ use super::Corner;
 use super::link::Linked;
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
+use crate::ruler::fit::quantile;
 use nalgebra::{DMatrix, Matrix2, Matrix3, Vector2, Vector3};
 
 /// Radius of the window about a corner, as a share of the side of a square, and its limits in px.
@@ -77,7 +78,7 @@ pub(super) fn projective(mut corners: Vec<Corner>) -> Option<(Vec<Corner>, f64, 
     for _ in 0..3 {
         let view = view_of(&corners)?;
         let mut off: Vec<f64> = corners.iter().map(|c| distance(&view, c)).collect();
-        let limit = OUTLIER_MEDIANS * median(&mut off.clone()).max(0.05);
+        let limit = OUTLIER_MEDIANS * quantile(off.iter().copied(), 0.5)?.max(0.05);
         if off.iter().all(|o| *o <= limit) {
             let scatter = (off.iter().map(|o| o * o).sum::<f64>() / (2.0 * off.len() as f64 - 8.0).max(1.0)).sqrt();
             let side = side_of(&view, &corners)?;
@@ -90,11 +91,6 @@ pub(super) fn projective(mut corners: Vec<Corner>) -> Option<(Vec<Corner>, f64, 
         corners.retain(|_| kept.next().is_some_and(|o| o <= limit));
     }
     None
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Grid numbers → px, by linear least squares on the cross products (Hartley & Zisserman 2004, §4.1), on coordinates

@@ -1,0 +1,6 @@
+//! The command as people and scripts meet it: exit statuses, what goes to stdout, and files left behind.
+
+mod arguments;
+mod folder;
+mod outputs;
+mod photos;
