@@ -25,6 +25,12 @@ const KNIT_WITHOUT_LEGS: f64 = 30.0;
 const WALE_MIRROR: f64 = 0.45;
 const ROW_MIRROR: f64 = 0.88;
 
+/// Score needed where the user outlined the fabric and named the pattern, when the motif is that of a stitch: clearly more
+/// its own mirror image about the wale than about the row (measured: noise scores 3 and less).
+const KNIT_OUTLINED: f64 = 6.0;
+const WALE_MIRROR_OUTLINED: f64 = 0.6;
+const MORE_ABOUT_THE_WALE: f64 = 0.1;
+
 /// Margin over the best rival that decides, with the pattern declared.
 const CLEAR: f64 = 4.0;
 
@@ -42,8 +48,9 @@ const FEWEST: f64 = 6.0;
 const HARMONIC_STRENGTH: f64 = 4.0;
 const HARMONICS: usize = 14;
 
-/// Relative difference of both counts below which readings are no rivals: the joint fit of the phases settles it.
-const SAME_COUNTS: f64 = 0.05;
+/// Relative difference of both counts below which readings are no rivals: the joint fit of the phases settles it, and a
+/// wrong octave is off by a quarter or more.
+const SAME_COUNTS: f64 = 0.10;
 
 /// How far a declared row direction may be from the reading's, in degrees: half-way to the other axis.
 const DECLARED_AXIS_DEG: f64 = 40.0;
@@ -69,6 +76,9 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
         .filter_map(|v| {
             let mut seen = reading::sighting(v, &trials)?;
             seen.readings.retain(|r| along_declared(r, declared));
+            if vouched(declared) && seen.readings.iter().any(|r| no_stitches(r).is_none()) {
+                seen.readings.retain(|r| no_stitches(r).is_none());
+            }
             (!seen.readings.is_empty()).then_some((v, seen))
         })
         .collect();
@@ -77,12 +87,7 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
         return Err(Refusal::new(RefusalCode::NotKnit, "no lines in two directions stand up"));
     };
     let (best, margin) = chosen(&seen.readings, declared);
-    let score = seen.readings[0].score;
-    let needed = if best.legs.is_some() { KNIT } else { KNIT_WITHOUT_LEGS };
-    if score < needed {
-        return Err(Refusal::new(RefusalCode::NotKnit, format!("lattice score {score:.1}, {needed:.0} needed")));
-    }
-    if let Some(why) = not_knit(best) {
+    if let Some(why) = not_knit(best, declared) {
         return Err(Refusal::new(RefusalCode::NotKnit, why));
     }
     let clear = if declared.pattern.is_some() { CLEAR } else { CLEAR_UNDECLARED };
@@ -97,8 +102,27 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
     Ok(decision(view, seen, best, margin, declared))
 }
 
+/// Whether the user says where the fabric is and what was knitted: that it is knitted needs less proof then.
+fn vouched(declared: &Declared) -> bool {
+    declared.outlined && declared.pattern.is_some()
+}
+
 /// Why a lattice, however clear, is none of stitches.
-fn not_knit(r: &Reading) -> Option<String> {
+fn not_knit(r: &Reading, declared: &Declared) -> Option<String> {
+    let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.wale - m.row > MORE_ABOUT_THE_WALE);
+    let needed = match r.legs {
+        _ if vouched(declared) && like_stitches => KNIT_OUTLINED,
+        Some(_) => KNIT,
+        None => KNIT_WITHOUT_LEGS,
+    };
+    if r.score < needed {
+        return Some(format!("lattice score {:.1}, {needed:.0} needed", r.score));
+    }
+    no_stitches(r)
+}
+
+/// Why the motif is not that of a stitch.
+fn no_stitches(r: &Reading) -> Option<String> {
     if let Some(legs) = r.legs
         && (legs < LEGS || legs.ln() < r.strength - LEGS_BELOW)
     {
@@ -166,7 +190,13 @@ fn rivals(readings: &[Reading], skip: usize) -> Vec<Rival> {
 
 fn rival(r: &Reading) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = r.basis.per_10cm()?;
-    Some(Rival { stitches_per_10cm, rows_per_10cm, why: format!("read as {}", r.family.pattern.0), score: r.score })
+    let rows = if r.rowing { ", knit and purl rows differing" } else { "" };
+    Some(Rival {
+        stitches_per_10cm,
+        rows_per_10cm,
+        why: format!("read as {}{rows}", r.family.pattern.0),
+        score: r.score,
+    })
 }
 
 /// Stitches and rows across the largest window.

@@ -60,7 +60,8 @@ const REVERSE: &[Line] = &[
     line(2.0, 2.0, -1.4, 0.8),
 ];
 
-/// Garter: a ridge every second row.
+/// Garter: a ridge every second row. The upper and the lower arcs of a ridge are half a stitch apart, which makes (1, ½)
+/// and (1, 1½) where light shows both alike.
 const GARTER: &[Line] = &[
     line(0.0, 0.5, -0.2, 1.0),
     line(0.0, 1.0, 0.1, 0.9),
@@ -69,9 +70,9 @@ const GARTER: &[Line] = &[
     line(1.0, 1.0, -0.3, 0.5),
     line(2.0, 1.0, -0.8, 0.8),
     line(1.0, 0.0, -1.0, 1.0),
-    line(1.0, 0.5, -1.3, 0.9),
+    line(1.0, 0.5, -0.9, 1.1),
     line(2.0, 0.5, -1.4, 0.8),
-    line(1.0, 1.5, -1.1, 0.8),
+    line(1.0, 1.5, -0.9, 1.0),
     line(1.0, 2.0, -1.0, 0.8),
     line(0.0, 2.0, -1.2, 0.9),
     line(0.0, 2.5, -0.9, 1.0),
@@ -168,7 +169,7 @@ pub const FAMILIES: [Family; 7] = [
     Family {
         pattern: ("garter", 1, 2),
         prior: -2.0,
-        rows_over_stitches: (0.55, 0.17),
+        rows_over_stitches: (0.60, 0.17),
         chequered: false,
         lines: GARTER,
     },

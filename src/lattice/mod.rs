@@ -69,6 +69,8 @@ pub struct Declared {
     pub row_direction_deg: Option<f64>,
     /// Expected stitches and rows per 10 cm: settles rivals only.
     pub expected_per_10cm: Option<(f64, f64)>,
+    /// Whether the user outlined the fabric. With the pattern named as well, that it is knitted needs less proof.
+    pub outlined: bool,
 }
 
 /// Which lattice was chosen, why, and what else was possible.

@@ -17,6 +17,8 @@ pub struct Reading {
     pub family: &'static Family,
     /// Repeat in stitches × rows.
     pub repeat: (u32, u32),
+    /// Whether knit and purl rows are taken to differ in height.
+    pub rowing: bool,
     /// Log-score; only differences within one photo mean anything.
     pub score: f64,
     /// Its parts: lines, ratio of rows to stitches, skew, motif.
@@ -71,20 +73,43 @@ const RATIO_MOST: f64 = 4.5;
 /// Sine of the skew of rows against wales, spread (measured: 2° to 5° in photos of unpinned swatches).
 const SKEW_SINE: f64 = 0.07;
 
-/// Families to be tried, with the repeat.
-pub type Trials = Vec<(&'static Family, (u32, u32))>;
+/// The most that it may cost with the pattern declared: the ratio is that pattern's own then. It takes four standard
+/// deviations, which is what turning stockinette on its side takes.
+const RATIO_MOST_DECLARED: f64 = 8.0;
 
-/// The families that what was declared allows.
-pub fn trials(declared: &Declared) -> Trials {
+/// Logarithm of how often a knitter's knit and purl rows differ visibly ("rowing out"): one swatch in eight (stated
+/// choice).
+const ROWING_PRIOR: f64 = -2.0;
+
+/// What a lattice is read as.
+#[derive(Debug, Clone, Copy)]
+pub struct Trial {
+    family: &'static Family,
+    /// Repeat in stitches × rows.
+    repeat: (u32, u32),
+    /// Whether knit and purl rows differ, so that lines half-way between the rows' may stand up.
+    rowing: bool,
+    ratio_most: f64,
+}
+
+/// The families that what was declared allows, each with even rows and, where its repeat has room for it, with rows
+/// that differ.
+pub fn trials(declared: &Declared) -> Vec<Trial> {
     let repeat = declared.pattern.as_ref().map(|p| (p.repeat_stitches.clamp(1, 24), p.repeat_rows.clamp(1, 24)));
-    Family::of(declared.pattern.as_ref())
-        .into_iter()
-        .map(|f| (f, repeat.unwrap_or((f.pattern.1, f.pattern.2))))
-        .collect()
+    let ratio_most = if repeat.is_some() { RATIO_MOST_DECLARED } else { RATIO_MOST };
+    let mut trials = Vec::new();
+    for family in Family::of(declared.pattern.as_ref()) {
+        let repeat = repeat.unwrap_or((family.pattern.1, family.pattern.2));
+        trials.push(Trial { family, repeat, rowing: false, ratio_most });
+        if family.chequered || repeat.1 % 2 == 1 {
+            trials.push(Trial { family, repeat, rowing: true, ratio_most });
+        }
+    }
+    trials
 }
 
 /// All readings of one view. The first windows find how large the stitches are; then windows of a suitable size decide.
-pub fn sighting(view: &View, trials: &Trials) -> Option<Sighting> {
+pub fn sighting(view: &View, trials: &[Trial]) -> Option<Sighting> {
     let first: Vec<Scene> = WINDOW_STEPS.iter().filter_map(|step| view.scene(view.side_mm * step)).collect();
     let mut found: Vec<Hypothesis> = Vec::new();
     let mut best: Option<Reading> = None;
@@ -126,12 +151,12 @@ fn window_mm(r: &Reading) -> f64 {
 }
 
 /// Readings of one spectrum, best first, each lattice once.
-fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &Trials) -> Vec<Reading> {
+fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &[Trial]) -> Vec<Reading> {
     let mut all: Vec<Reading> = Vec::new();
     for h in hypotheses {
         let (st, ro) = (h.basis.stitch, h.basis.row);
         if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) >= MIN_CELLS * scene.spectrum.bin {
-            all.extend(trials.iter().map(|(family, repeat)| reading(scene, &h.basis, family, *repeat)));
+            all.extend(trials.iter().map(|trial| reading(scene, &h.basis, trial)));
         }
     }
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
@@ -147,17 +172,19 @@ fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &Trials) -> Vec<Read
     kept
 }
 
-fn reading(scene: &Scene, basis: &Basis, family: &'static Family, repeat: (u32, u32)) -> Reading {
-    let (lines, strength) = scene.ratio(basis, family, repeat);
+fn reading(scene: &Scene, basis: &Basis, trial: &Trial) -> Reading {
+    let Trial { family, repeat, rowing, ratio_most } = *trial;
+    let (lines, strength) = scene.ratio(basis, family, repeat, rowing);
     let (st, ro) = (basis.stitch, basis.row);
     let (a, b) = (st[0].hypot(st[1]), ro[0].hypot(ro[1]));
     let z = ((b / a).ln() - family.rows_over_stitches.0) / family.rows_over_stitches.1;
-    let ratio = -(0.5 * z * z).min(RATIO_MOST);
+    let ratio = -(0.5 * z * z).min(ratio_most);
     let sine = (st[0] * ro[0] + st[1] * ro[1]) / (a * b);
     let skew = -0.5 * (sine / SKEW_SINE).powi(2);
-    let score = lines + ratio + skew + family.prior;
+    let prior = family.prior + if rowing { ROWING_PRIOR } else { 0.0 };
+    let score = lines + ratio + skew + prior;
     let leg = |side: f64| scene.amplitude(basis, 1.0, side);
     let legs = leg(1.0).zip(leg(-1.0)).map(|(a, b)| a.min(b));
     let parts = [lines, ratio, skew, 0.0];
-    Reading { basis: *basis, family, repeat, score, parts, strength, legs, mirror: None }
+    Reading { basis: *basis, family, repeat, rowing, score, parts, strength, legs, mirror: None }
 }

@@ -39,6 +39,10 @@ const OTHER_FALL: f64 = 0.6;
 /// Spread of it.
 const OTHER_SPREAD: f64 = 0.8;
 
+/// Level of the lines half-way between the rows' that knit and purl rows of different heights make (measured: as high as
+/// those of the stitches where the rows differ by a twentieth).
+const HALF_WAY_LEVEL: f64 = -0.7;
+
 /// Repeats of more stitches × rows than this are textures: their places are too many to be counted on.
 const FEW: u32 = 4;
 /// Level, relative to the strength, and spread of a texture's fractional harmonics that stand up.
@@ -134,7 +138,8 @@ impl Scene {
     /// Log-likelihood ratio of the spectrum under a family on a lattice against stray peaks and noise, the strength of the
     /// lattice fitted; and that strength (a logarithm). The family's own lines have their levels; any other harmonic of
     /// the stitches is there or not, in a proportion that is fitted too; what lies on no harmonic is stray.
-    pub fn ratio(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> (f64, f64) {
+    /// With `rowing`, so may lines half-way between the rows' be, since knit and purl rows differ.
+    pub fn ratio(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> (f64, f64) {
         let own: Vec<(f64, &Line)> = family
             .lines
             .iter()
@@ -147,10 +152,10 @@ impl Scene {
         let loose = if textured {
             Loose::Texture(self.texture(basis, family, repeat))
         } else {
-            let places = (self.places(basis, family, repeat) - own.len() as f64).max(1.0);
+            let places = (self.places(basis, family, repeat, rowing) - own.len() as f64).max(1.0);
             let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
             Loose::Stitches {
-                seen: self.others(basis, family, repeat),
+                seen: self.others(basis, family, repeat, rowing),
                 places,
                 left: self.peaks.len() as f64 - own_peaks,
             }
@@ -183,26 +188,31 @@ impl Scene {
     }
 
     /// Lattice points of the repeat in the half disc.
-    fn places(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> f64 {
+    fn places(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> f64 {
         let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
-        let all = 0.5 * PI * self.radius * self.radius / det * f64::from(repeat.0 * repeat.1);
-        if family.chequered { 0.5 * all } else { all }
+        let whole = 0.5 * PI * self.radius * self.radius / det;
+        let all = whole * f64::from(repeat.0 * repeat.1);
+        let own = if family.chequered { 0.5 * all } else { all };
+        if rowing { own + whole } else { own }
     }
 
     /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, and level to be expected.
-    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64)> {
+    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<(f64, f64)> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
         let mut seen = Vec::new();
         for peak in &self.peaks {
             let (h, k) = hypotheses::indices(basis, peak.f);
+            let half_way = rowing && is_half_way(h, k);
             let (i, j) = ((h * a).round(), (k * b).round());
-            let (h, k) = (i / a, j / b);
+            let (h, k) = if half_way { (h.round(), (2.0 * k).round() / 2.0) } else { (i / a, j / b) };
             let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
             let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
-            let allowed = !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
+            let allowed = half_way || !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
+            let (i, j) = if half_way { (h, 2.0 * k) } else { (i, j) };
             if allowed && dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !family.has_line(h, k)
             {
-                seen.push((peak.amplitude.ln(), OTHER_LEVEL - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0)));
+                let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
+                seen.push((peak.amplitude.ln(), level - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0)));
             }
         }
         seen
@@ -264,6 +274,12 @@ impl Scene {
     fn stray(&self, u: f64) -> f64 {
         (self.density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
     }
+}
+
+/// Whether a place is nearest to a line that knit and purl rows of different heights make: whole in the stitches, half in
+/// the rows.
+fn is_half_way(h: f64, k: f64) -> bool {
+    (2.0 * k).round().rem_euclid(2.0) == 1.0 && (h - h.round()).abs() < 0.25
 }
 
 fn absent(u: f64) -> f64 {

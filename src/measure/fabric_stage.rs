@@ -97,6 +97,7 @@ impl View<'_> {
             pattern: setup.stitch.clone(),
             row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, seed.centre, deg)),
             expected_per_10cm: setup.expected,
+            outlined: self.region.is_some(),
         };
         let decision = lattice::decide(&seed.sheets, &declared)?;
         if crossed_share(&decision.harmonics) < CROSSED_SHARE {
@@ -115,8 +116,18 @@ impl View<'_> {
             );
             return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
         }
+        if !same_counts(&reading.basis, &decision.basis) {
+            let seen = "the counts over the fabric are not those that its lines show at the place read first";
+            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
+        }
         Ok(reading)
     }
+}
+
+/// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
+fn same_counts(a: &Basis, b: &Basis) -> bool {
+    let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
+    (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
 }
 
 /// Keeps of each lattice the decision with the largest margin.
