@@ -195,8 +195,10 @@ fn measure_one(
     stop: &AtomicBool,
 ) -> Finished {
     let name = path.to_string_lossy();
+    // The line is short: folders would push the stage out of it.
+    let short = path.file_name().map_or(name.clone(), |n| n.to_string_lossy());
     let mut outcome = read_and_measure(path, setup, &mut |stage| {
-        progress.stage(&name, stage);
+        progress.stage(&short, stage);
         if stop.load(Ordering::Relaxed) { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     });
     outcome.record.photo.file = name.into_owned();

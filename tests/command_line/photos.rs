@@ -138,16 +138,22 @@ fn a_hundred_megapixels_and_one_row_more() {
     assert_eq!((&more["status"], &more["error"]["code"]), (&"unreadable".into(), &"photo_too_large".into()));
 }
 
-/// A photo as phones store it goes the whole way: an answer or an honest refusal.
+/// The same picture as phones store it and as a JPEG goes the whole way: an answer or an honest refusal, and two answers
+/// whose intervals meet.
 #[test]
 fn heic_goes_through_the_whole_chain() {
     let folder = Folder::new();
     std::fs::write(folder.path("swatch.heic"), include_bytes!("../data/rendered-swatch.heic")).unwrap();
-    let answer = folder.measure(&["swatch.heic", "--stitch", "stockinette", "--json"]);
-    let [record] = answer.json().try_into().unwrap();
-    assert!(
-        matches!((answer.status, record["status"].as_str()), (0, Some("measured")) | (3, Some("refused"))),
-        "{}",
-        answer.out
-    );
+    std::fs::write(folder.path("swatch.jpg"), include_bytes!("../data/rendered-swatch.jpg")).unwrap();
+    let answer = folder.measure(&["swatch.heic", "swatch.jpg", "--stitch", "stockinette", "--json"]);
+    assert!([0, 3].contains(&answer.status), "{} {}", answer.out, answer.err);
+    let records: [serde_json::Value; 2] = answer.json().try_into().unwrap();
+    for axis in ["stitches_per_10cm", "rows_per_10cm"] {
+        let number = |r: &serde_json::Value, name: &str| r["gauge"][axis][name].as_f64();
+        let values: Vec<f64> = records.iter().filter_map(|r| number(r, "value")).collect();
+        let widths: f64 = records.iter().filter_map(|r| number(r, "expanded_uncertainty")).sum();
+        if let [heic, jpeg] = values[..] {
+            assert!((heic - jpeg).abs() <= widths, "{axis}: {heic} and {jpeg}");
+        }
+    }
 }
