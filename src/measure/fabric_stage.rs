@@ -27,6 +27,11 @@ const SAME_LATTICE: f64 = 0.12;
 /// How much more fabric than the runner-up, as area, the chosen lattice must be followed over when places disagree.
 const CLEARLY_MORE_FABRIC: f64 = 1.5;
 
+/// Skew beyond which a lattice needs a surer decision, in degrees, and the margin it then needs: twist of the yarn skews
+/// fabric by a few degrees, and a sheared near-duplicate of the true lattice is the usual wrong reading.
+const UNUSUAL_SKEW_DEG: f64 = 7.0;
+const MARGIN_WHEN_SKEWED: f64 = 12.0;
+
 /// How much larger its margin must be instead, where both are followed over like areas: a lattice twice as fine holds
 /// wherever the true one holds, but its decision is then a narrow one.
 const CLEARLY_SURER: f64 = 3.0;
@@ -146,6 +151,13 @@ fn same_lattice(a: &Basis, b: &Basis) -> bool {
         apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])
     };
     near(a.stitch, b.stitch) && near(a.row, b.row)
+}
+
+/// Departure of the angle between row and wale from a right angle, in degrees.
+fn skew_deg(basis: &Basis) -> f64 {
+    let (s, r) = (basis.stitch, basis.row);
+    let sine = (s[0] * r[0] + s[1] * r[1]) / (s[0].hypot(s[1]) * r[0].hypot(r[1])).max(1e-12);
+    sine.clamp(-1.0, 1.0).asin().to_degrees()
 }
 
 /// Share of the low lattice lines' power that lies off both axes.

@@ -5,6 +5,7 @@ use crate::gauge::RulerOn;
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
+use nalgebra::{Matrix2, SymmetricEigen, Vector2};
 
 /// Fabric this near is taken to go on under the ruler, in stitch widths. A swatch beside a ruler ends in an edge stitch
 /// or two that curl and are not followed, and a gap.
@@ -91,10 +92,14 @@ fn rim(photo: &Photo, outline: &[PhotoPoint], reading: &LatticeReading, stitch_p
     let points = inside_frame(photo, along(outline));
     let n = points.len().max(1) as f64;
     let (mx, my) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
-    let longest = sides(outline).max_by(|s, t| s.0.distance(s.1).total_cmp(&t.0.distance(t.1)));
-    let Some((a, b)) = longest.filter(|(a, b)| a.distance(*b) > 0.0) else { return Vec::new() };
-    let length = a.distance(b);
-    let (ux, uy) = ((b.x - a.x) / length, (b.y - a.y) / length);
+    // The ruler runs along the direction in which its outline spreads most.
+    let spread = points.iter().fold(Matrix2::zeros(), |sum, p| {
+        let d = Vector2::new(p.x - mx, p.y - my);
+        sum + d * d.transpose()
+    });
+    let eigen = SymmetricEigen::new(spread);
+    let axis = eigen.eigenvectors.column(eigen.eigenvalues.imax());
+    let (ux, uy) = (axis.x, axis.y);
     points
         .into_iter()
         .map(|at| Rim {
