@@ -37,6 +37,9 @@ const CLEAR: f64 = 4.0;
 /// The same with the pattern recognised: the families are rivals too (measured: under 10 one answer in five is wrong).
 const CLEAR_UNDECLARED: f64 = 10.0;
 
+/// The same where knit and purl rows differ: turned on its side, half of such rows can be read as stitches.
+const CLEAR_ROWING: f64 = 20.0;
+
 /// Most stitches in the repeat of a pattern that is recognised. Four leave a place for nearly every line, so that textures
 /// of any repeat can be read as 2×2 rib (measured: 7 of 16 so recognised were something else, whatever the margin).
 const MOST_RECOGNISED: u32 = 2;
@@ -94,7 +97,11 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
     if let Some(why) = not_knit(best, declared) {
         return Err(Refusal::new(RefusalCode::NotKnit, why));
     }
-    let clear = if declared.pattern.is_some() { CLEAR } else { CLEAR_UNDECLARED };
+    let clear = match declared.pattern {
+        Some(_) => CLEAR,
+        None if best.rowing => CLEAR_ROWING,
+        None => CLEAR_UNDECLARED,
+    };
     let recognised =
         best.repeat.0 <= MOST_RECOGNISED || declared.pattern.is_some() || declared.expected_per_10cm.is_some();
     if margin < clear {
@@ -157,7 +164,7 @@ fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64
     let rival = readings[1..].iter().find(|r| !same_counts(&r.basis, &best.basis));
     let margin = rival.map_or(best.score, |r| best.score - r.score);
     match readings.iter().take_while(|r| best.score - r.score < RIVAL_WITHIN).find(fits) {
-        Some(expected) => (expected, margin.max(CLEAR_UNDECLARED)),
+        Some(expected) => (expected, margin.max(CLEAR_ROWING)),
         None => (best, margin),
     }
 }
