@@ -58,6 +58,21 @@ fn drawn_stockinette_is_counted_at_any_angle() {
     }
 }
 
+/// Purl rows that stand higher than knit rows double the period along the wale; the rows are still single ones.
+#[test]
+fn rows_that_differ_are_counted_singly() {
+    for deg in [0.0, 31.0] {
+        let fabric = sheet(|x, y| {
+            let (u, v) = counts(x, y, 21.0, 27.0, deg);
+            let purl_row = (0.5 * v).rem_euclid(1.0) < 0.5;
+            stitch(u, v) * if purl_row { 1.25 } else { 0.75 }
+        });
+        let found = decide(&[fabric], &declared("stockinette")).expect("a lattice");
+        let (s, r) = found.basis.per_10cm().unwrap();
+        assert!((s / 21.0 - 1.0).abs() < 0.03 && (r / 27.0 - 1.0).abs() < 0.03, "{deg}: {s:.1} x {r:.1}");
+    }
+}
+
 #[test]
 fn noise_a_grating_and_a_grid_are_not_knit() {
     let noise = sheet(|_, _| 0.0);
