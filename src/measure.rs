@@ -174,7 +174,7 @@ fn chain(
     fabric_stage::show(&reading, evidence);
 
     begin(Stage::Gauge, progress)?;
-    let plane = scale_stage::plane(&scale, &prior, &fabric_stage::independent_counts(&reading))?;
+    let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
     let settings = GaugeSettings {
         ruler_class: setup.ruler_class,

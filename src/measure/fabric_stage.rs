@@ -125,6 +125,11 @@ impl View<'_> {
             let seen = "the counts over the fabric are not those that its lines show at the place read first";
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
         }
+        let skew_deg = skew_deg(&reading.basis);
+        if skew_deg.abs() > UNUSUAL_SKEW_DEG && decision.margin < MARGIN_WHEN_SKEWED {
+            let seen = format!("the best reading would be skewed by {skew_deg:.0} degrees");
+            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
+        }
         Ok(reading)
     }
 }

@@ -1,7 +1,9 @@
 //! The scale: which of ruler, grid and typed span gives it, and the plane that follows.
 
 use super::Setup;
+use super::fabric_stage::independent_counts;
 use crate::gauge::ScaleSource;
+use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
 use crate::quantity::PhotoPoint;
@@ -128,6 +130,15 @@ impl Scale {
         match self.outline() {
             [] => Vec::new(),
             outline => vec![outline.to_vec()],
+        }
+    }
+
+    /// The counts that may speak about the plane. Beside a typed span there are none: nothing in it contradicts a slope
+    /// of the counts that comes from the fabric itself, so a curved garment would be taken for a tilted camera.
+    pub fn supported_by(&self, reading: &LatticeReading) -> Vec<CountSeen> {
+        match self {
+            Self::Ruler(_) | Self::Grid(_) => independent_counts(reading),
+            Self::Span(_) => Vec::new(),
         }
     }
 
