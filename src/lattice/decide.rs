@@ -143,7 +143,7 @@ fn no_stitches(r: &Reading) -> Option<String> {
     if let Some(legs) = r.legs
         && (legs < LEGS || legs.ln() < r.strength - LEGS_BELOW)
     {
-        return Some(format!("there is a lattice, but no legs of stitches: {legs:.1} over noise"));
+        return Some(format!("what repeats shows too little of the two legs of a stitch ({legs:.1} over noise)"));
     }
     let mirror = r.mirror?;
     (mirror.wale < WALE_MIRROR || mirror.row > ROW_MIRROR).then(|| {
