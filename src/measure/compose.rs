@@ -49,10 +49,25 @@ pub(super) fn finish(
         region_rows: fit.region_u[1],
     };
     let gauge = swatch_gauge(&plane, &reading.blocks, random, scale.source(), &settings).ok_or_else(lost)?;
+    check_worth(&gauge)?;
     place_blocks(&mut reading.blocks, &gauge.map);
     let variation = lattice::variation(&reading.blocks, &gauge.basis);
     let local = lattice::local_map(&reading.blocks, &gauge.basis, LOCAL_STEP);
     Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local })
+}
+
+/// Refuses a gauge that is known so little that it tells nothing: patterns differ by less.
+fn check_worth(gauge: &SwatchGauge) -> Result<(), Refusal> {
+    /// Largest half-width of the 95 % interval, relative: 22 stitches ± 4 hold every gauge from fine to thick yarn.
+    const LARGEST_HALF_WIDTH: f64 = 0.2;
+    for (value, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
+        let half_width = value.expanded(Confidence::P95).expanded_uncertainty / value.value;
+        if half_width > LARGEST_HALF_WIDTH {
+            let seen = format!("the {what} would be known to {:.0} % only", 100.0 * half_width);
+            return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
+        }
+    }
+    Ok(())
 }
 
 /// Puts the blocks where a map sees them.
