@@ -208,7 +208,8 @@ fn cell_gauge(cell: &[PhaseBlock], stitches: f64, rows: f64) -> Option<(PlanePoi
     Some((middle, [s / stitches - 1.0, r / rows - 1.0]))
 }
 
-fn middle(blocks: &[PhaseBlock]) -> PlanePoint {
+/// Mean place of the blocks in the plane; there must be some.
+pub(crate) fn middle(blocks: &[PhaseBlock]) -> PlanePoint {
     let n = blocks.len() as f64;
     PlanePoint::new(blocks.iter().map(|b| b.at.x).sum::<f64>() / n, blocks.iter().map(|b| b.at.y).sum::<f64>() / n)
 }

@@ -140,7 +140,7 @@ fn next_fabric(gauge: &SwatchGauge, variation: lattice::Variation) -> NextFabric
 fn scale_note(finished: &Finished) -> record::Scale {
     let map = &finished.gauge.map;
     let matrix = map.matrix();
-    let middle = middle(&finished.reading.blocks);
+    let middle = lattice::middle(&finished.reading.blocks);
     record::Scale {
         kind: finished.scale.kind(),
         unit: finished.scale.unit(),
@@ -156,15 +156,10 @@ fn scale_note(finished: &Finished) -> record::Scale {
     }
 }
 
-fn middle(blocks: &[PhaseBlock]) -> PlanePoint {
-    let n = blocks.len().max(1) as f64;
-    PlanePoint::new(blocks.iter().map(|b| b.at.x).sum::<f64>() / n, blocks.iter().map(|b| b.at.y).sum::<f64>() / n)
-}
-
 fn lattice_note(finished: &Finished) -> Option<LatticeNote> {
     let gauge = &finished.gauge;
     let (stitch, row) = gauge.basis.steps_mm()?;
-    let jacobian = gauge.map.photo_per_plane(middle(&finished.reading.blocks))?;
+    let jacobian = gauge.map.photo_per_plane(lattice::middle(&finished.reading.blocks))?;
     let direction_deg = |step: [f64; 2]| {
         let seen = jacobian * nalgebra::Vector2::new(step[0], step[1]);
         seen.y.atan2(seen.x).to_degrees()
