@@ -2,6 +2,7 @@
 
 mod annotated;
 mod card;
+mod lens;
 mod measure;
 mod numbers;
 mod output;
@@ -70,6 +71,7 @@ struct CommandLine {
 enum Command {
     Measure(measure::MeasureArguments),
     Card(card::CardArgs),
+    Lens(lens::LensArgs),
     Sample(sample::SampleArgs),
 }
 
@@ -79,6 +81,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
         Ok(line) => match line.command {
             Command::Measure(arguments) => measure::run(&arguments),
             Command::Card(arguments) => card::run(&arguments),
+            Command::Lens(arguments) => lens::run(&arguments),
             Command::Sample(arguments) => sample::run(&arguments),
         },
         Err(error) => explain(&error),
