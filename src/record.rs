@@ -93,9 +93,9 @@ pub struct RefusalNote {
 
 impl From<&Refusal> for RefusalNote {
     fn from(refusal: &Refusal) -> Self {
-        let wrong = refusal.code.message();
+        let wrong = refusal.message();
         let message = if refusal.seen.is_empty() { wrong.to_owned() } else { format!("{wrong}: {}", refusal.seen) };
-        Self { code: refusal.code, message, advice: refusal.code.advice().to_owned(), rivals: refusal.rivals.clone() }
+        Self { code: refusal.code, message, advice: refusal.advice().to_owned(), rivals: refusal.rivals.clone() }
     }
 }
 

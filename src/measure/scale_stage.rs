@@ -71,7 +71,7 @@ pub(super) fn plane(scale: &Scale, prior: &CameraPrior, counts: &[CountSeen]) ->
     let estimate = plane::estimate(&evidence, prior, counts)
         .ok_or_else(|| Refusal::new(RefusalCode::NoScale, "the marks that were read do not lie in one plane"))?;
     if matches!(scale, Scale::Id1(_)) && estimate.graduation_misfit > ID1_MISFIT {
-        return Err(Refusal::new(RefusalCode::NoScale, "what looked like a bank card has other measures than one"));
+        return Err(ruler::no_id1("what looked like one has other measures"));
     }
     Ok(estimate)
 }

@@ -21,7 +21,7 @@ mod tests;
 
 pub use find::{RulerSettings, read};
 pub use grid::{read_card, read_grid};
-pub use id1::read_id1;
+pub use id1::{no_id1, read_id1};
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};

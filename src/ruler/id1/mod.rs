@@ -39,11 +39,16 @@ pub fn read_id1(photo: &Photo) -> Result<Id1Reading, Refusal> {
         .filter_map(|corners| sides::measure(photo, corners))
         .filter(|card| card.round_corners >= LEAST_ROUND)
         .max_by(|a, b| a.quality.total_cmp(&b.quality));
-    best.and_then(|card| reading(&card)).ok_or_else(|| {
-        let seen = "no card of the size of a bank card was seen: lay it blank side up beside the swatch, whole in the \
-                    picture, on something lighter or darker than itself";
-        Refusal::new(RefusalCode::NoScale, seen)
-    })
+    best.and_then(|card| reading(&card)).ok_or_else(|| no_id1(""))
+}
+
+/// The refusal of a photo without a readable ID-1 card.
+pub fn no_id1(seen: &str) -> Refusal {
+    Refusal::new(RefusalCode::NoScale, seen).in_words(
+        "no card of the size of a bank card was found",
+        "Lay the card blank side up on the table beside the swatch, touching nothing, whole in the picture, on something \
+         clearly lighter or darker than it; or leave --id1 out and use a ruler.",
+    )
 }
 
 fn reading(card: &sides::MeasuredCard) -> Option<Id1Reading> {

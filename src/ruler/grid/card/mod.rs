@@ -53,9 +53,11 @@ pub fn read_card(photo: &Photo) -> Result<CardReading, Refusal> {
     let mut factors: Vec<u32> = SEARCH_SIDES_PX.iter().map(|side| longer.div_ceil(*side).max(1)).collect();
     factors.dedup();
     factors.into_iter().find_map(|factor| card_at(photo, factor)).ok_or_else(|| {
-        let seen = "the calibration card was not seen: lay it flat and whole into the picture, in even light, and let at \
-                    least a quarter of its squares be seen sharply";
-        Refusal::new(RefusalCode::NoScale, seen)
+        Refusal::new(RefusalCode::NoScale, "").in_words(
+            "the calibration card was not found",
+            "Lay the printed card (walewise card) flat beside the swatch, in even light and without glare, with at least a \
+             third of its squares sharp in the picture; or leave --card out and use a ruler.",
+        )
     })
 }
 
