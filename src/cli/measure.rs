@@ -6,7 +6,7 @@ use super::photo_file;
 use super::progress::Progress;
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
-use crate::measure::{OUTSIDE_PHOTO, Outcome, Setup, Stage, look_for_loops, measure};
+use crate::measure::{LENS_MISMATCH, OUTSIDE_PHOTO, Outcome, Setup, Stage, look_for_loops, measure};
 use crate::photo::Photo;
 use crate::plane::Span;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
@@ -48,6 +48,22 @@ pub struct MeasureArguments {
     /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
     #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true, conflicts_with = "span")]
     pub grid: Option<f64>,
+
+    /// Take the printed calibration card (walewise card) as the scale
+    #[arg(long, conflicts_with_all = ["grid", "span", "id1"])]
+    pub card: bool,
+
+    /// The card's check length (printed as 150 mm), as your ruler says
+    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, allow_hyphen_values = true, requires = "card")]
+    pub card_length: Option<f64>,
+
+    /// Take a card of bank card size (ISO/IEC 7810 ID-1), blank side up, as the scale; it is blanked in every picture
+    #[arg(long, conflicts_with_all = ["grid", "span"])]
+    pub id1: bool,
+
+    /// The lens as measured with walewise lens
+    #[arg(long, value_name = "FILE")]
+    pub lens: Option<PathBuf>,
 
     /// Take the distance between two points of the photo (in pixels) as the scale
     #[arg(long, value_name = "X1,Y1,X2,Y2=LENGTHmm", value_parser = numbers::span, allow_hyphen_values = true)]
@@ -238,7 +254,7 @@ fn exit_status(record: &Record) -> ExitStatus {
         Status::Measured => ExitStatus::Done,
         Status::Refused => ExitStatus::Refused,
         Status::Unreadable => ExitStatus::Unreadable,
-        Status::Failed if record.error.as_ref().is_some_and(|e| e.code == OUTSIDE_PHOTO) => ExitStatus::BadArguments,
+        Status::Failed if record.error.as_ref().is_some_and(|e| [OUTSIDE_PHOTO, LENS_MISMATCH].contains(&e.code.as_str())) => ExitStatus::BadArguments,
         Status::Failed => ExitStatus::Other,
     }
 }

@@ -210,6 +210,20 @@ fn cautions(setup: &Setup, finished: &Finished) -> Vec<Caution> {
             "the file does not tell the lens: a usual one was assumed, so the ruler's height counts less surely".into(),
         );
     }
+    if setup.card && setup.card_length_mm.is_none() {
+        say(
+            CautionCode::CardUnconfirmed,
+            "nobody measured the printed card, and printers change sizes: measure its two check lengths with a ruler and \
+             say the mean with --card-length"
+                .into(),
+        );
+    }
+    if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none()) || setup.lens.is_some() && !finished.prior.stated {
+        say(
+            CautionCode::LensUnchecked,
+            "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens".into(),
+        );
+    }
     if finished.plane.tilt_sigma_deg > TILT_SIGMA_DEG {
         say(
             CautionCode::TiltUncertain,
