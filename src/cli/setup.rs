@@ -1,6 +1,7 @@
 //! Arguments of `walewise measure` → what the chain is told.
 
 use super::measure::MeasureArguments;
+use super::wishes;
 use crate::lattice::StitchPattern;
 use crate::measure::Setup;
 use crate::quantity::RulerClass;
@@ -18,7 +19,14 @@ pub enum ClassChoice {
 
 /// What the chain is told; `Err` says in one line why the arguments make no sense.
 pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
-    if arguments.ruler.0.is_some() && (arguments.grid.is_some() || arguments.span.is_some()) {
+    let (span, counted) = wishes::count_and_scale(arguments.counted, &arguments.span)?;
+    if span.is_some() && arguments.grid.is_some() {
+        return Err("--grid and --span contradict each other: only one can give the scale".to_owned());
+    }
+    if arguments.same_swatch && arguments.photos.len() < 2 {
+        return Err("--same-swatch needs at least two photos of the swatch".to_owned());
+    }
+    if arguments.ruler.0.is_some() && (arguments.grid.is_some() || span.is_some()) {
         let other = if arguments.grid.is_some() { "--grid" } else { "--span" };
         return Err(format!("--ruler cm or inch and {other} contradict each other: only one can give the scale"));
     }
@@ -26,7 +34,7 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         stitch: pattern(&arguments.stitch, arguments.repeat)?,
         ruler_unit: arguments.ruler.0,
         grid_mm: arguments.grid,
-        span: arguments.span,
+        span,
         row_direction_deg: arguments.axes,
         region: arguments.region,
         ruler_class: arguments.ruler_class.map(|class| match class {
@@ -38,6 +46,8 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         ruler_thickness_mm: arguments.ruler_thickness,
         ruler_on: arguments.ruler_on,
         expected: arguments.expect,
+        counted,
+        wanted: wishes::wish(arguments.wanted, arguments.tolerance)?,
     })
 }
 
