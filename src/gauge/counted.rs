@@ -13,6 +13,14 @@ use crate::quantity::{Contribution, PhotoPoint, PlanePoint, Shape, Source, Uncer
 /// the outermost stitch rolls under (common practice, no source). Two equal rectangular parts make a triangular one.
 const HALF_A_STITCH: f64 = 0.5;
 
+/// How much wider than its count a whole swatch is, in stitches: middle and limits. The outermost loops stand out by half
+/// a yarn, a fifth of a stitch, on each side (0.4); edges that roll under or are slack take away or add as much.
+const EDGE_STITCHES: (f64, f64) = (0.5, 0.5);
+
+/// How much higher than its count a whole swatch is, in rows: middle and limits. The cast-on and the cast-off edge are not
+/// counted as rows, and each takes from nothing to a row (common practice, no source).
+const EDGE_ROWS: (f64, f64) = (1.0, 1.0);
+
 /// A direction of the row is known to so many degrees where a person says it (a stated choice), and where it is seen.
 const TYPED_AXES_DEG: f64 = 2.0;
 const SEEN_AXES_DEG: f64 = 0.5;
@@ -66,7 +74,7 @@ pub struct LaidCount {
 impl LaidCount {
     /// From edge to edge of the swatch. `None` beyond the plane's horizon.
     pub fn over_outline(counted: &Counted, outline: &SwatchOutline, map: &PlaneMap) -> Option<Self> {
-        let (s, r) = (counted.stitches, counted.rows);
+        let (s, r) = (counted.stitches + EDGE_STITCHES.0, counted.rows + EDGE_ROWS.0);
         let [begin, end, low, high] = &outline.sides_px;
         let part = |k: usize, side: &[PhotoPoint]| k as f64 / (side.len() - 1) as f64;
         let mut blocks = Vec::new();
@@ -78,12 +86,15 @@ impl LaidCount {
             let along = side.iter().enumerate().map(|(k, p)| block(map, *p, s * part(k, side), at));
             blocks.extend(along.collect::<Option<Vec<_>>>()?);
         }
-        let edges = |name: &'static str, length: MeanLength| {
+        let ends = |name: &'static str, length: MeanLength| {
             Contribution::type_a(Source::named(name), length.standard_mm / length.mm, length.degrees_of_freedom)
         };
+        let edge = |name: &'static str, limits: f64| {
+            Contribution::type_b(Source::named(name), limits, Shape::Rectangular, 1.0)
+        };
         let own = [
-            vec![edges("where the rows end", outline.width), ends("counting the stitches", s)],
-            vec![edges("where the wales end", outline.height), ends("counting the rows", r)],
+            vec![ends("where the rows end", outline.width), edge("width of the edge stitches", EDGE_STITCHES.1 / s)],
+            vec![ends("where the wales end", outline.height), edge("height of the cast-on edge", EDGE_ROWS.1 / r)],
         ];
         Some(Self { blocks, own })
     }

@@ -15,13 +15,15 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 const CHANCE: f64 = 0.01;
 
 /// Names, or beginnings of names, of the influences that all photos of a swatch with one ruler share.
-const SHARED: [&str; 6] = [
+const SHARED: [&str; 8] = [
     "accuracy of the ruler",
     "height of the fabric's surface",
     "thickness of the ruler",
     "the typed length",
     "higher lens terms",
     "counting",
+    "width of the edge stitches",
+    "height of the cast-on edge",
 ];
 
 /// The same for those that are each photo's own.

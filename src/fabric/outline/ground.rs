@@ -8,9 +8,8 @@ use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 
-/// Longest side of the grid, in pixels: half a millimetre a pixel for a photo 25 cm wide, as fine as fabric's edge is
-/// defined.
-const GRID_PX: f64 = 500.0;
+/// Longest side of the grid, in pixels: 0.4 mm a pixel for a photo 28 cm wide, as fine as fabric's edge is defined.
+const GRID_PX: f64 = 700.0;
 /// Finest grid, in pixels per mm.
 const FINEST_PX_PER_MM: f64 = 3.0;
 /// Width of the band along the photo's edge that is taken to show the surroundings first, as a share of its shorter side.

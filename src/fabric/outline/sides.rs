@@ -158,7 +158,7 @@ impl Strip<'_> {
                 (s, place)
             })
             .collect();
-        fit(&seen, size)
+        fit(&seen, size, step)
     }
 
     /// Evidence along a line outwards.
@@ -237,7 +237,7 @@ fn change_point(strip: &[Vec<Pixel>], step: f64) -> Seen {
 }
 
 /// A parabola through the places of one side, by Tukey's biweight (Beaton and Tukey 1974).
-fn fit(seen: &[(f64, Seen)], size: f64) -> Result<Side, NoOutline> {
+fn fit(seen: &[(f64, Seen)], size: f64, step: f64) -> Result<Side, NoOutline> {
     let all = seen.len() as f64;
     let share = |what: Seen| seen.iter().filter(|(_, s)| *s == what).count() as f64 / all;
     if share(Seen::Cut) > MOST_CUT {
@@ -249,11 +249,7 @@ fn fit(seen: &[(f64, Seen)], size: f64) -> Result<Side, NoOutline> {
     if (places.len() as f64) < LEAST_SEEN * all || places.len() < 8 {
         return Err(NoOutline::Hidden);
     }
-    let (curve, scatter, weights) = robust_parabola(&places).ok_or(NoOutline::Unclear)?;
-    let kept = weights.iter().filter(|w| **w > 0.2).count() as f64;
-    if kept < 0.6 * places.len() as f64 || scatter > MOST_SCATTER * size {
-        return Err(NoOutline::Unclear);
-    }
+    let (curve, scatter, weights) = robust_parabola(&places, step).ok_or(NoOutline::Unclear)?;
     let side = Side { curve, mean: (0.0, 0.0), hidden };
     // Neighbouring places go together over a few stitches: they are so many fewer.
     let residuals: Vec<f64> = places.iter().map(|(s, mm)| mm - side.at(*s)).collect();
@@ -263,7 +259,8 @@ fn fit(seen: &[(f64, Seen)], size: f64) -> Result<Side, NoOutline> {
     Ok(Side { mean, ..side })
 }
 
-fn robust_parabola(places: &[(f64, f64)]) -> Option<([f64; 3], f64, Vec<f64>)> {
+/// `step` is the grid's: places fall on it, so no scatter below it means anything.
+fn robust_parabola(places: &[(f64, f64)], step: f64) -> Option<([f64; 3], f64, Vec<f64>)> {
     const STEPS: usize = 12;
     let mut middle: Vec<f64> = places.iter().map(|p| p.1).collect();
     middle.sort_by(f64::total_cmp);
@@ -274,7 +271,7 @@ fn robust_parabola(places: &[(f64, f64)]) -> Option<([f64; 3], f64, Vec<f64>)> {
         let mut sizes: Vec<f64> = places.iter().map(|p| residual(p).abs()).collect();
         sizes.sort_by(f64::total_cmp);
         // 1.4826 makes the median of sizes a standard deviation; 4.685 keeps 95 % of a normal sample's power.
-        scatter = (1.4826 * sizes[sizes.len() / 2]).max(0.05);
+        scatter = (1.4826 * sizes[sizes.len() / 2]).max(step);
         weights = places.iter().map(|p| (1.0 - (residual(p) / (4.685 * scatter)).powi(2)).max(0.0).powi(2)).collect();
         let (mut normal, mut sides) = (Matrix3::zeros(), Vector3::zeros());
         for ((s, mm), w) in places.iter().zip(&weights) {
