@@ -182,5 +182,8 @@ fn check(ground: &Ground, evidence: &[f32], outline: &[PhotoPoint], map: &PlaneM
         }
     }
     let share = |[yes, all]: [f64; 2]| yes / f64::max(all, 1.0);
+    if share(within) < LEAST_INSIDE || share(around) > MOST_AROUND {
+        return Err(NoOutline::Unclear);
+    }
     Ok(())
 }

@@ -250,6 +250,10 @@ fn fit(seen: &[(f64, Seen)], size: f64, step: f64) -> Result<Side, NoOutline> {
         return Err(NoOutline::Hidden);
     }
     let (curve, scatter, weights) = robust_parabola(&places, step).ok_or(NoOutline::Unclear)?;
+    let kept = weights.iter().filter(|w| **w > 0.2).count() as f64;
+    if kept < 0.6 * places.len() as f64 || scatter > MOST_SCATTER * size {
+        return Err(NoOutline::Unclear);
+    }
     let side = Side { curve, mean: (0.0, 0.0), hidden };
     // Neighbouring places go together over a few stitches: they are so many fewer.
     let residuals: Vec<f64> = places.iter().map(|(s, mm)| mm - side.at(*s)).collect();
