@@ -25,13 +25,21 @@ struct Score {
 }
 
 impl Score {
-    fn add(&mut self, scene: &walewise::synthetic::Scene, photo: &walewise::photo::Photo, places: Option<Vec<PlacedPoint>>) {
+    fn add(
+        &mut self,
+        scene: &walewise::synthetic::Scene,
+        photo: &walewise::photo::Photo,
+        places: Option<Vec<PlacedPoint>>,
+    ) {
         self.asked += 1;
         let Some(places) = places else { return };
         let prior = camera(photo);
         let Some(plane) = estimate(&ScaleEvidence::Places(&places), &prior, &[]) else { return };
         let corners = swatch_corners(scene);
-        let (Some(error), Some(sigma)) = (scale_error(&plane.map, &corners, 80.0), scale_sigma(&plane, &corners)) else { return };
+        let (Some(error), Some(sigma)) = (scale_error(&plane.map, &corners, 80.0), scale_sigma(&plane, &corners))
+        else {
+            return;
+        };
         let truth = scene.truth().expect("a scene in range");
         self.errors.push(error.abs());
         self.z.push(error / sigma);

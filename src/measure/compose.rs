@@ -218,7 +218,9 @@ fn cautions(setup: &Setup, finished: &Finished) -> Vec<Caution> {
                 .into(),
         );
     }
-    if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none()) || setup.lens.is_some() && !finished.prior.stated {
+    if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none())
+        || setup.lens.is_some() && !finished.prior.stated
+    {
         say(
             CautionCode::LensUnchecked,
             "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens".into(),

@@ -13,7 +13,8 @@ const ORIGINAL: &str = "Use the photo as the camera stored it, uncut, with its f
 const KEEP_CENTRAL: &str = "Step back a little, with swatch and ruler near the middle of the picture.";
 const READ_BETTER: &str = "Take the photo closer and sharp, with more of the ruler in it and no glare on it.";
 
-const MEASURE_CARD: &str = "Measure the two check lengths of the printed card with a ruler, and say their mean with --card-length.";
+const MEASURE_CARD: &str =
+    "Measure the two check lengths of the printed card with a ruler, and say their mean with --card-length.";
 const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
 
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
@@ -21,7 +22,10 @@ const REMEDIES: [(&str, &str); 16] = [
     ("card was printed", MEASURE_CARD),
     ("check length", MEASURE_CARD_BETTER),
     ("unequally", MEASURE_CARD_BETTER),
-    ("card's edge", "Use a ruler, or the printed calibration card (walewise card): the edges of a bank card are round."),
+    (
+        "card's edge",
+        "Use a ruler, or the printed calibration card (walewise card): the edges of a bank card are round.",
+    ),
     ("tilt", HOLD_LEVEL),
     ("direction", HOLD_LEVEL),
     ("irregular", SHOW_MORE),

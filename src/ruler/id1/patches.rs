@@ -53,19 +53,14 @@ fn channels(photo: &Photo, factor: u32) -> [GreyImage; 3] {
         let values = (0..green.len()).map(f).collect();
         gaussian_blur_f32(&GreyImage::from_raw(linear.width, linear.height, values).unwrap_or_default(), 1.0)
     };
-    [
-        of(&|k| 0.3 * red[k] + 0.55 * green[k] + 0.15 * blue[k]),
-        of(&|k| red[k] - green[k]),
-        of(&|k| blue[k] - green[k]),
-    ]
+    [of(&|k| 0.3 * red[k] + 0.55 * green[k] + 0.15 * blue[k]), of(&|k| red[k] - green[k]), of(&|k| blue[k] - green[k])]
 }
 
 /// Levels between the channel's values, as many pixels between each and the next.
 fn levels(channel: &GreyImage) -> Vec<f32> {
     let mut sample: Vec<f32> = channel.as_raw().iter().step_by(7).copied().filter(|v| v.is_finite()).collect();
     sample.sort_by(f32::total_cmp);
-    let mut levels: Vec<f32> =
-        (1..LEVELS).filter_map(|k| sample.get(k * sample.len() / LEVELS).copied()).collect();
+    let mut levels: Vec<f32> = (1..LEVELS).filter_map(|k| sample.get(k * sample.len() / LEVELS).copied()).collect();
     // A small card may lie between two shares of the pixels: evenly spaced levels too.
     if let (Some(low), Some(high)) = (sample.first(), sample.last()) {
         levels.extend((1..LEVELS).map(|k| low + (high - low) * k as f32 / LEVELS as f32));
@@ -156,9 +151,7 @@ fn cross(o: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
 }
 
 fn area(polygon: &[(f64, f64)]) -> f64 {
-    let twice: f64 = (0..polygon.len())
-        .map(|k| cross((0.0, 0.0), polygon[k], polygon[(k + 1) % polygon.len()]))
-        .sum();
+    let twice: f64 = (0..polygon.len()).map(|k| cross((0.0, 0.0), polygon[k], polygon[(k + 1) % polygon.len()])).sum();
     twice.abs() / 2.0
 }
 
