@@ -53,7 +53,7 @@ fn a_lost_card_is_refused_by_its_name() {
 
 /// A drawn photo of a swatch with this scale, and its truth.
 fn sample(folder: &Folder, ruler: &str, seed: &str) -> serde_json::Value {
-    let size = ["--size", "1200x900", "--gauge", "18x26", "--stitch", "stockinette", "--difficulty", "easy"];
+    let size = ["--size", "1600x1200", "--stitch", "stockinette"];
     let made = Answer::of(folder.command().args(["sample", "s.jpg", "--ruler", ruler, "--seed", seed]).args(size));
     assert_eq!(made.status, 0, "{}", made.err);
     serde_json::from_slice(&std::fs::read(folder.path("s.json")).unwrap()).unwrap()
@@ -75,12 +75,13 @@ fn off(record: &serde_json::Value, truth: &serde_json::Value) -> (f64, f64) {
 #[test]
 fn a_swatch_is_measured_with_the_card() {
     let folder = Folder::new();
-    let truth = sample(&folder, "card", "4");
+    let truth = sample(&folder, "card", "2");
     let record = measured(&folder, &["--card", "--card-length", "150 mm"]);
     assert_eq!((record["scale"]["kind"].as_str(), record["scale"]["unit"].as_str()), (Some("card"), None));
     assert!(record["scale"]["graduations_read"].as_u64().unwrap() > 60);
+    let stitches = truth["stitch_gauge"].as_f64().unwrap();
     let (error, half_width) = off(&record, &truth);
-    assert!(error.abs() < half_width && half_width < 0.03 * 18.0, "{error} {half_width}");
+    assert!(error.abs() < half_width && half_width < 0.02 * stitches, "{error} {half_width}");
     assert!(!record["cautions"].to_string().contains("card_unconfirmed"));
 
     // A longer check length means larger squares, and fewer stitches in 10 cm.
@@ -91,7 +92,7 @@ fn a_swatch_is_measured_with_the_card() {
     let unconfirmed = measured(&folder, &["--card"]);
     assert!(unconfirmed["cautions"].to_string().contains("card_unconfirmed"));
     let (error, half_width) = off(&unconfirmed, &truth);
-    assert!(error.abs() < half_width && half_width > 0.04 * 18.0);
+    assert!(error.abs() < half_width && half_width > 0.04 * stitches);
 }
 
 /// Paints a face on the ID-1 card of the sample, to its very edge, in a colour nothing else has.
@@ -171,7 +172,7 @@ fn profile(aspect_ratio: f64, focal_mm: f64, k1: f64) -> String {
 #[test]
 fn a_lens_profile_is_used_or_refused_with_a_reason() {
     let folder = Folder::new();
-    let truth = sample(&folder, "card", "4");
+    let truth = sample(&folder, "card", "2");
     let focal = truth["camera"]["f35_mm"].as_f64().unwrap().round();
     let k1 = truth["distortion"]["k1"].as_f64().unwrap();
     let with = |name: &str, text: &str| {
