@@ -22,6 +22,12 @@ pub enum CautionCode {
     LensUnchecked,
     /// The ruler's unit was given by the user against what the marks suggest.
     UnitOverruled,
+    /// The outline of the whole swatch was not seen, so its area is not known.
+    OutlineUnknown,
+    /// The stitches that show in the photo do not agree with what was counted by hand.
+    CountDiffers,
+    /// A photo of the swatch took no part in the result.
+    PhotoLeftOut,
 }
 
 /// A warning that goes with a number.

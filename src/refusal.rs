@@ -67,7 +67,7 @@ impl RefusalCode {
             ),
             Self::NotKnit => (
                 "no knitted fabric was found",
-                "Let the swatch fill most of the picture, in even light from one side; or mark it with --region.",
+                "Let the swatch fill most of the picture, in even light from one side; or mark it with --region. Where the yarn hides its stitches, count them and give the count with --counted.",
             ),
             Self::TooFewStitches => (
                 "too few whole stitches or rows can be seen",
@@ -95,11 +95,11 @@ impl RefusalCode {
             ),
             Self::LatticeUnclear => (
                 "the stitches can be counted in more than one way",
-                "Say what was knitted with --stitch (and --repeat), or about what you expect with --expect; or take the photo closer, with light from the side.",
+                "Say what was knitted with --stitch (and --repeat), or about what you expect with --expect; or take the photo closer, with light from the side; or count the whole swatch and give the count with --counted.",
             ),
             Self::PatternUnclear => (
                 "the stitch pattern can't be recognised surely",
-                "Say what was knitted with --stitch, and its repeat with --repeat if it has one.",
+                "Say what was knitted with --stitch, and its repeat with --repeat if it has one; or count the whole swatch and give the count with --counted.",
             ),
             Self::SeveralSwatches => {
                 ("more than one swatch is in the picture", "Photograph one at a time, or mark one with --region.")

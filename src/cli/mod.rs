@@ -10,6 +10,7 @@ mod photo_file;
 mod progress;
 mod sample;
 mod setup;
+mod wishes;
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;

@@ -1,6 +1,7 @@
 //! Arguments of `walewise measure` → what the chain is told.
 
 use super::measure::MeasureArguments;
+use super::wishes;
 use crate::lattice::StitchPattern;
 use crate::measure::Setup;
 use crate::plane::LensProfile;
@@ -21,13 +22,22 @@ pub enum ClassChoice {
 
 /// What the chain is told; `Err` says in one line why the arguments make no sense.
 pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
+    let (span, counted) = wishes::count_and_scale(arguments.counted, &arguments.span)?;
     let others = [
         ("--grid", arguments.grid.is_some()),
-        ("--span", arguments.span.is_some()),
+        ("--span", span.is_some()),
         ("--card", arguments.card),
         ("--id1", arguments.id1),
     ];
-    if let (true, Some((other, _))) = (arguments.ruler.0.is_some(), others.iter().find(|(_, given)| *given)) {
+    let mut given = others.iter().filter(|(_, given)| *given).map(|(name, _)| name);
+    let first = given.next();
+    if let (Some(first), Some(second)) = (first, given.next()) {
+        return Err(format!("{first} and {second} contradict each other: only one can give the scale"));
+    }
+    if arguments.same_swatch && arguments.photos.len() < 2 {
+        return Err("--same-swatch needs at least two photos of the swatch".to_owned());
+    }
+    if let (true, Some(other)) = (arguments.ruler.0.is_some(), first) {
         return Err(format!("--ruler cm or inch and {other} contradict each other: only one can give the scale"));
     }
     Ok(Setup {
@@ -38,7 +48,7 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         card_length_mm: arguments.card_length,
         id1: arguments.id1,
         lens: arguments.lens.as_deref().map(lens).transpose()?,
-        span: arguments.span,
+        span,
         row_direction_deg: arguments.axes,
         region: arguments.region,
         ruler_class: arguments.ruler_class.map(|class| match class {
@@ -50,6 +60,8 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         ruler_thickness_mm: arguments.ruler_thickness,
         ruler_on: arguments.ruler_on,
         expected: arguments.expect,
+        counted,
+        wanted: wishes::wish(arguments.wanted, arguments.tolerance)?,
     })
 }
 

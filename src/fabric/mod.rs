@@ -1,6 +1,7 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
 mod colour;
+mod outline;
 mod patch;
 mod seeds;
 mod sharpness;
@@ -8,6 +9,7 @@ mod spectrum;
 #[cfg(test)]
 mod tests;
 
+pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};
 pub use patch::Patch;
 pub use seeds::{FabricSeed, seeds};
 pub use sharpness::{blur_share, unreadable};

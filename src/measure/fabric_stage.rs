@@ -188,7 +188,7 @@ fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
 }
 
 /// A direction in the photo, as it lies in the plane at a place, both in degrees.
-fn on_plane_deg(map: &PlaneMap, at: PlanePoint, photo_deg: f64) -> Option<f64> {
+pub(super) fn on_plane_deg(map: &PlaneMap, at: PlanePoint, photo_deg: f64) -> Option<f64> {
     let inverse = map.photo_per_plane(at)?.try_inverse()?;
     let (sin, cos) = photo_deg.to_radians().sin_cos();
     let direction = inverse * nalgebra::Vector2::new(cos, sin);

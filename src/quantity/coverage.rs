@@ -112,6 +112,21 @@ impl Uncertain {
             confidence,
         }
     }
+
+    /// Probability, 0 to 1, that the true value lies below `limit`, by the same law as [`Self::expanded`].
+    pub fn probability_below(&self, limit: f64) -> f64 {
+        let away = limit - self.value;
+        let standard = self.standard_uncertainty();
+        if standard <= 0.0 {
+            return if away > 0.0 { 1.0 } else { 0.0 };
+        }
+        let inside = match Convolution::of(self) {
+            Some(sum) => sum.inside(away.abs() / standard),
+            None => 1.0 - 2.0 * t_cdf(-away.abs() / standard, self.effective_degrees_of_freedom()),
+        };
+        let below = (1.0 + inside.clamp(0.0, 1.0)) / 2.0;
+        if away > 0.0 { below } else { 1.0 - below }
+    }
 }
 
 /// Two-sided coverage factor of Student's t; the normal one for infinite degrees of freedom. Degrees of freedom below

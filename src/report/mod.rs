@@ -4,3 +4,4 @@ pub mod annotate;
 mod budget;
 pub mod json;
 pub mod text;
+mod ways;

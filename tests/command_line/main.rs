@@ -5,3 +5,4 @@ mod cards;
 mod folder;
 mod outputs;
 mod photos;
+mod ways;
