@@ -4,7 +4,7 @@
 //! # How data flows
 //!
 //! One way only, each stage a module that imports none of the later ones:
-//! `quantity` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
+//! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
 //! # Coordinates

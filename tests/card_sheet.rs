@@ -42,7 +42,8 @@ fn pdf_is_true_to_size() {
         let media: Vec<f64> = media.split_whitespace().map(|n| n.parse().unwrap()).collect();
         assert!((media[2] - size[0]).abs() < 0.01 && (media[3] - size[1]).abs() < 0.01, "{media:?}");
         let (fills, lines) = pdf_shapes(&pdf);
-        let squares: Vec<_> = fills.iter().filter(|f| (length([f[0], f[1]]) - SQUARE_MM * PT_PER_MM).abs() < 0.01).collect();
+        let squares: Vec<_> =
+            fills.iter().filter(|f| (length([f[0], f[1]]) - SQUARE_MM * PT_PER_MM).abs() < 0.01).collect();
         assert_eq!(squares.len() as i32, (COLUMNS * ROWS + 1) / 2);
         let extent = |k: usize| {
             let all = squares.iter().flat_map(|s| s.iter().map(|p| p[k]));
@@ -70,14 +71,17 @@ fn svg_is_true_to_size() {
         let text = svg_string(&Sheet::of(paper));
         assert!(text.contains(head), "{}", &text[..200]);
         let number = |tag: &str, name: &str| -> f64 {
-            let value = tag.split(&format!(" {name}=\"")).nth(1).and_then(|t| t.split('"').next()).expect("an attribute");
+            let value =
+                tag.split(&format!(" {name}=\"")).nth(1).and_then(|t| t.split('"').next()).expect("an attribute");
             value.parse().expect("a number")
         };
         let lines = text.split("<line").skip(1).map(|t| t.split("/>").next().unwrap());
         let lengths = lines.map(|t| (number(t, "x1") - number(t, "x2")).hypot(number(t, "y1") - number(t, "y2")));
         assert_eq!(lengths.filter(|l| (l - CHECK_LENGTH_MM).abs() < 1e-3).count(), 2);
         let points = text.split("points=\"").skip(1).map(|t| t.split('"').next().unwrap());
-        let xs: Vec<f64> = points.flat_map(|p| p.split([' ', ',']).step_by(2).map(|n| n.parse().unwrap()).collect::<Vec<f64>>()).collect();
+        let xs: Vec<f64> = points
+            .flat_map(|p| p.split([' ', ',']).step_by(2).map(|n| n.parse().unwrap()).collect::<Vec<f64>>())
+            .collect();
         let (low, high) = xs.iter().fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
         assert!((high - low - SQUARE_MM * f64::from(COLUMNS)).abs() < 1e-6);
         assert!((SIZE_MM[0] - 180.0).abs() < 1e-9 && (SIZE_MM[1] - 80.0).abs() < 1e-9);

@@ -33,8 +33,7 @@ pub const RIM_MM: f64 = 5.0;
 pub const DIAMOND: f64 = 0.2;
 
 /// Width and height of the card with its rim, in mm.
-pub const SIZE_MM: [f64; 2] =
-    [COLUMNS as f64 * SQUARE_MM + 2.0 * RIM_MM, ROWS as f64 * SQUARE_MM + 2.0 * RIM_MM];
+pub const SIZE_MM: [f64; 2] = [COLUMNS as f64 * SQUARE_MM + 2.0 * RIM_MM, ROWS as f64 * SQUARE_MM + 2.0 * RIM_MM];
 
 /// Distance of the two marks that a user measures with a ruler, in mm, when the sheet is printed true to size. As long as
 /// both papers allow in both directions.

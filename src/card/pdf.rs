@@ -38,7 +38,11 @@ fn drawn(sheet: &Sheet, height_pt: f32) -> Vec<u8> {
                 page.set_fill_gray(grey(*tone));
                 for (k, corner) in corners.iter().enumerate() {
                     let (x, y) = place(*corner);
-                    if k == 0 { page.move_to(x, y) } else { page.line_to(x, y) };
+                    if k == 0 {
+                        page.move_to(x, y)
+                    } else {
+                        page.line_to(x, y)
+                    };
                 }
                 page.close_path().fill_nonzero();
             }

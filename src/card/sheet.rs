@@ -116,8 +116,12 @@ impl Sheet {
                 }
                 if has_diamond(column, row) == Some(true) {
                     let (u, v) = (u + 0.5, v + 0.5);
-                    let corners =
-                        vec![corner(u - DIAMOND, v), corner(u, v - DIAMOND), corner(u + DIAMOND, v), corner(u, v + DIAMOND)];
+                    let corners = vec![
+                        corner(u - DIAMOND, v),
+                        corner(u, v - DIAMOND),
+                        corner(u + DIAMOND, v),
+                        corner(u, v + DIAMOND),
+                    ];
                     self.shapes.push(Shape::Polygon { corners, tone: if dark { Tone::White } else { Tone::Black } });
                 }
             }
@@ -143,7 +147,8 @@ impl Sheet {
         for inch in 1..=(CHECK_LENGTH_MM / 25.4) as u32 {
             self.line(place(25.4 * f64::from(inch), 0.0), place(25.4 * f64::from(inch), 3.5), STROKE_MM, Tone::Black);
         }
-        let (cm, inch) = if upright { ([x - 8.0, y - 1.5], [x + 1.5, y - 1.5]) } else { ([x - 8.0, y - 1.5], [x - 8.0, y + 4.5]) };
+        let (cm, inch) =
+            if upright { ([x - 8.0, y - 1.5], [x + 1.5, y - 1.5]) } else { ([x - 8.0, y - 1.5], [x - 8.0, y + 4.5]) };
         self.text(cm, 2.8, "cm");
         self.text(inch, 2.8, "inch");
     }
@@ -152,13 +157,25 @@ impl Sheet {
         let length = CHECK_LENGTH_MM;
         let lines = [
             (6.0, "Walewise calibration card".to_owned()),
-            (3.6, "Print at 100 % (\"actual size\"), not \"fit to page\". Printers still change the size a little.".to_owned()),
+            (
+                3.6,
+                "Print at 100 % (\"actual size\"), not \"fit to page\". Printers still change the size a little."
+                    .to_owned(),
+            ),
             (3.6, String::new()),
             (3.6, "1. Measure with a good ruler, before you cut: from the first to the last long stroke,".to_owned()),
-            (3.6, format!("    along both lines. Both should be {length:.0} mm. Note what your ruler says, to half a mm.")),
+            (
+                3.6,
+                format!(
+                    "    along both lines. Both should be {length:.0} mm. Note what your ruler says, to half a mm."
+                ),
+            ),
             (3.6, "    If the two differ by more than 1 mm, print again or on another printer.".to_owned()),
             (3.6, "2. Cut the card out along the grey line. Glue it on stiff card if you can.".to_owned()),
-            (3.6, "3. Lay it flat on the table beside the swatch, not on it, and photograph both from above.".to_owned()),
+            (
+                3.6,
+                "3. Lay it flat on the table beside the swatch, not on it, and photograph both from above.".to_owned(),
+            ),
             (3.6, "4. Say the length you measured (the mean of the two, here called MM):".to_owned()),
             (3.6, String::new()),
             (4.2, "    walewise measure PHOTO --card --card-length MM".to_owned()),

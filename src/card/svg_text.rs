@@ -15,7 +15,8 @@ pub fn svg_string(sheet: &Sheet) -> String {
     for shape in &sheet.shapes {
         document = match shape {
             Shape::Polygon { corners, tone } => {
-                let points: Vec<String> = corners.iter().map(|[x, y]| format!("{},{}", number(*x), number(*y))).collect();
+                let points: Vec<String> =
+                    corners.iter().map(|[x, y]| format!("{},{}", number(*x), number(*y))).collect();
                 document.add(Polygon::new().set("points", points.join(" ")).set("fill", colour(*tone)))
             }
             Shape::Line { from, to, width_mm, tone } => document.add(

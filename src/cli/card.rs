@@ -40,7 +40,8 @@ pub fn run(args: &CardArgs) -> ExitStatus {
         PaperChoice::A4 => card::Paper::A4,
         PaperChoice::Letter => card::Paper::Letter,
     });
-    let bytes = if has_ending(&args.out, "pdf") { card::pdf_bytes(&sheet) } else { card::svg_string(&sheet).into_bytes() };
+    let bytes =
+        if has_ending(&args.out, "pdf") { card::pdf_bytes(&sheet) } else { card::svg_string(&sheet).into_bytes() };
     match output::write_whole(&args.out, &bytes) {
         Ok(()) => ExitStatus::Done,
         Err(error) => fail(&format!("{out} can't be written: {error}")),

@@ -44,7 +44,9 @@ pub fn card_length_mm(text: &str) -> Result<f64, String> {
     if (low..=high).contains(&value) {
         Ok(value)
     } else {
-        Err(format!("'{text}' is not between {low:.0} and {high:.0} mm: the check length is printed as {CHECK_LENGTH_MM:.0} mm"))
+        Err(format!(
+            "'{text}' is not between {low:.0} and {high:.0} mm: the check length is printed as {CHECK_LENGTH_MM:.0} mm"
+        ))
     }
 }
 

@@ -27,12 +27,21 @@ const ID1_SIDE_MM: f64 = 69.8;
 
 /// What makes the card's measures unsure, relative, for stitches (`axis` 0) or rows (1). `check_length_mm` is what the
 /// user measured, `None` where nobody did.
-pub(super) fn printed_card(check_length_mm: Option<f64>, class: RulerClass, ruler_id: Option<&str>, axis: usize) -> Vec<Contribution> {
+pub(super) fn printed_card(
+    check_length_mm: Option<f64>,
+    class: RulerClass,
+    ruler_id: Option<&str>,
+    axis: usize,
+) -> Vec<Contribution> {
     let uneven = UNEVEN_LIMIT_MM / 2.0 / CHECK_LENGTH_MM;
     // What is too long one way is too short the other: the measured length is the mean of both.
     let sign = if axis == 0 { 1.0 } else { -1.0 };
-    let mut parts =
-        vec![Contribution::type_b(Source::named("card printed unequally in its two directions"), uneven, Shape::Triangular, sign)];
+    let mut parts = vec![Contribution::type_b(
+        Source::named("card printed unequally in its two directions"),
+        uneven,
+        Shape::Triangular,
+        sign,
+    )];
     match check_length_mm {
         Some(length) => {
             let ruler = match ruler_id {
@@ -41,7 +50,12 @@ pub(super) fn printed_card(check_length_mm: Option<f64>, class: RulerClass, rule
             };
             parts.push(class.scale_contribution(ruler, length));
             let read = READ_LIMIT_MM / length;
-            parts.push(Contribution::type_b(Source::named("reading of the card's check length"), read, Shape::Rectangular, 1.0));
+            parts.push(Contribution::type_b(
+                Source::named("reading of the card's check length"),
+                read,
+                Shape::Rectangular,
+                1.0,
+            ));
         }
         None => {
             let source = Source::named("size at which the card was printed");
@@ -54,5 +68,8 @@ pub(super) fn printed_card(check_length_mm: Option<f64>, class: RulerClass, rule
 /// The same for an ID-1 card.
 pub(super) fn id1_card() -> Vec<Contribution> {
     let part = |name, limit| Contribution::type_b(Source::named(name), limit, Shape::Rectangular, 1.0);
-    vec![part("measures of the ID-1 card", ID1_LIMIT), part("where the card's edge is seen", ID1_EDGE_LIMIT_MM / ID1_SIDE_MM)]
+    vec![
+        part("measures of the ID-1 card", ID1_LIMIT),
+        part("where the card's edge is seen", ID1_EDGE_LIMIT_MM / ID1_SIDE_MM),
+    ]
 }

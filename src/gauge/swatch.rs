@@ -213,9 +213,7 @@ fn ruler_accuracy(length_read_mm: Option<f64>, settings: &GaugeSettings) -> Cont
     };
     match length_read_mm {
         Some(length) => settings.ruler_class.unwrap_or(RulerClass::II).scale_contribution(source, length),
-        None => {
-            Contribution::type_b(Source::named("the typed length"), TYPED_LIMIT, Shape::Rectangular, 1.0)
-        }
+        None => Contribution::type_b(Source::named("the typed length"), TYPED_LIMIT, Shape::Rectangular, 1.0),
     }
 }
 

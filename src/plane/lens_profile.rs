@@ -111,9 +111,8 @@ impl LensProfile {
     }
 
     fn check(&self) -> Result<(), &'static str> {
-        let term = |t: &LensTerm| {
-            t.value.abs() <= LARGEST_TERM && (0.0..=LARGEST_TERM).contains(&t.standard_uncertainty)
-        };
+        let term =
+            |t: &LensTerm| t.value.abs() <= LARGEST_TERM && (0.0..=LARGEST_TERM).contains(&t.standard_uncertainty);
         if !term(&self.k1) || !term(&self.k2) {
             return Err("k1 and k2 must lie within 0.5 of 0");
         }
@@ -150,7 +149,12 @@ impl LensProfile {
     ///
     /// # Errors
     /// Where shape or focal length differ.
-    pub fn check_photo(&self, width_px: u32, height_px: u32, focal_length_35mm: Option<f64>) -> Result<(), LensMismatch> {
+    pub fn check_photo(
+        &self,
+        width_px: u32,
+        height_px: u32,
+        focal_length_35mm: Option<f64>,
+    ) -> Result<(), LensMismatch> {
         let shape = aspect_ratio(width_px, height_px);
         if (shape / self.aspect_ratio - 1.0).abs() > SHAPE_MARGIN {
             return Err(LensMismatch(format!(

@@ -105,10 +105,8 @@ impl<'a> RulerFace<'a> {
     pub fn outside(&self, [u, v]: [f64; 2]) -> f64 {
         let straight = (-u).max(u - self.ruler.length_mm).max(-v).max(v - self.ruler.width_mm);
         let radius = if self.ruler.scale == RulerScale::Id1 { ID1_RADIUS_MM } else { 0.0 };
-        let (over_u, over_v) = (
-            (radius - u).max(u - self.ruler.length_mm + radius),
-            (radius - v).max(v - self.ruler.width_mm + radius),
-        );
+        let (over_u, over_v) =
+            ((radius - u).max(u - self.ruler.length_mm + radius), (radius - v).max(v - self.ruler.width_mm + radius));
         if over_u > 0.0 && over_v > 0.0 { over_u.hypot(over_v) - radius } else { straight }
     }
 

@@ -4,8 +4,7 @@ use image::RgbImage;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 use walewise::photo::Photo;
-use walewise::plane::{CameraPrior, PlaneEstimate, PlaneMap, Pose};
-use walewise::quantity::PhotoPoint;
+use walewise::plane::CameraPrior;
 use walewise::synthetic::{Body, Difficulty, Ruler, RulerScale, Scene, Table, photograph};
 
 /// Random numbers of one photo.
@@ -108,67 +107,6 @@ pub fn as_photo(rgb: RgbImage, scene: &Scene) -> Photo {
         original_size_px: Some(size),
         ..Photo::default()
     }
-}
-
-/// Darkens one part of the picture as a shadow with a soft edge does.
-pub fn shade(photo: &mut Photo, dice: &mut Dice) {
-    let way = dice.between(0.0, std::f64::consts::TAU);
-    let (nx, ny) = (way.cos(), way.sin());
-    let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
-    let middle = dice.between(-0.25, 0.25) * w;
-    let (soft, dark) = (dice.between(3.0, 60.0), dice.between(0.35, 0.8));
-    for (x, y, p) in photo.rgb.enumerate_pixels_mut() {
-        let off = (f64::from(x) - w / 2.0) * nx + (f64::from(y) - h / 2.0) * ny - middle;
-        let share = (off / soft + 0.5).clamp(0.0, 1.0);
-        p.0 = p.0.map(|v| (f64::from(v) * (1.0 - share * (1.0 - dark))) as u8);
-    }
-}
-
-/// Covers what lies beyond a line across the card, with something striped, so that about this share of it is left.
-pub fn cover(photo: &mut Photo, corners: &[[f64; 2]], left: f64, dice: &mut Dice) {
-    let (a, b) = if dice.chance(0.5) { (corners[0], corners[1]) } else { (corners[1], corners[0]) };
-    let [dx, dy] = [b[0] - a[0], b[1] - a[1]];
-    let end = left * (dx * dx + dy * dy);
-    for (x, y, p) in photo.rgb.enumerate_pixels_mut() {
-        let along = (f64::from(x) - a[0]) * dx + (f64::from(y) - a[1]) * dy;
-        if along > end {
-            let stripe = u8::from((x / 7 + y / 11) % 2 == 0) * 25;
-            p.0 = [120 + stripe, 70 + stripe, 60];
-        }
-    }
-}
-
-/// True corners of a square of 80 mm where the swatch would lie, 0.1 mm above the table, as the photo shows them.
-pub fn swatch_corners(scene: &Scene) -> Vec<PhotoPoint> {
-    let mut other = scene.clone();
-    let mut square = card(RulerScale::Unmarked, Body::Plastic);
-    square.thickness_mm = scene.ruler.as_ref().map_or(0.1, |r| r.thickness_mm);
-    (square.length_mm, square.width_mm) = (80.0, 80.0);
-    square.centre_mm = [0.0, 45.0];
-    other.ruler = Some(square);
-    let truth = other.truth().expect("a scene in range").ruler.expect("a square");
-    truth.corners_px.iter().map(|[x, y]| PhotoPoint::new(*x, *y)).collect()
-}
-
-/// How much too large the square of [`swatch_corners`] is measured: logarithm of the mean side over the true one.
-pub fn scale_error(map: &PlaneMap, corners: &[PhotoPoint], true_mm: f64) -> Option<f64> {
-    let at: Vec<_> = corners.iter().map(|c| map.to_plane(*c)).collect::<Option<_>>()?;
-    let sides: f64 = (0..4).map(|k| (at[k].x - at[(k + 1) % 4].x).hypot(at[k].y - at[(k + 1) % 4].y)).sum();
-    Some((sides / 4.0 / true_mm).ln())
-}
-
-/// What the plane's estimate says about how sure that scale is: a relative standard uncertainty.
-pub fn scale_sigma(plane: &PlaneEstimate, corners: &[PhotoPoint]) -> Option<f64> {
-    let mut sum = 0.0;
-    for effect in &plane.effects {
-        let at = |sign: f64| {
-            let start = plane.pose.to_array();
-            let pose = Pose::from_array(std::array::from_fn(|i| start[i] + 0.1 * sign * effect.change[i]));
-            scale_error(&pose.map(&plane.frame)?, corners, 80.0)
-        };
-        sum += ((at(1.0)? - at(-1.0)?) / 0.2).powi(2);
-    }
-    Some(sum.sqrt())
 }
 
 /// What is known of a drawn photo's camera.

@@ -69,8 +69,10 @@ fn reading(card: &sides::MeasuredCard) -> Option<Id1Reading> {
         }
     }
     let (low, [w, h]) = (-BLANK_BEYOND_MM, SIZE_MM.map(|s| s + BLANK_BEYOND_MM));
-    let outline_px =
-        [(low, low), (w, low), (w, h), (low, h)].into_iter().map(|(x, y)| seen(&card.to_px, x, y)).collect::<Option<_>>()?;
+    let outline_px = [(low, low), (w, low), (w, h), (low, h)]
+        .into_iter()
+        .map(|(x, y)| seen(&card.to_px, x, y))
+        .collect::<Option<_>>()?;
     Some(Id1Reading { edges, outline_px })
 }
 

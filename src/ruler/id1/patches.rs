@@ -4,11 +4,12 @@ use crate::photo::{GreyImage, Photo};
 use crate::quantity::PhotoPoint;
 use imageproc::filter::gaussian_blur_f32;
 
-/// Longer side of the reduced picture, in px.
-const SEARCH_SIDE_PX: u32 = 800;
+/// Longer side of the reduced picture, in px: the smallest card that may be found is then 25 px wide, and its sides are
+/// measured at full size anyway.
+const SEARCH_SIDE_PX: u32 = 500;
 
-/// Levels at which each channel is cut.
-const LEVELS: usize = 24;
+/// Parts into which levels divide each channel, by its pixels and by its values.
+const LEVELS: usize = 14;
 
 /// Share of the picture that a card fills at least and at most.
 const AREA_SHARE: (f64, f64) = (0.004, 0.6);
@@ -53,19 +54,14 @@ fn channels(photo: &Photo, factor: u32) -> [GreyImage; 3] {
         let values = (0..green.len()).map(f).collect();
         gaussian_blur_f32(&GreyImage::from_raw(linear.width, linear.height, values).unwrap_or_default(), 1.0)
     };
-    [
-        of(&|k| 0.3 * red[k] + 0.55 * green[k] + 0.15 * blue[k]),
-        of(&|k| red[k] - green[k]),
-        of(&|k| blue[k] - green[k]),
-    ]
+    [of(&|k| 0.3 * red[k] + 0.55 * green[k] + 0.15 * blue[k]), of(&|k| red[k] - green[k]), of(&|k| blue[k] - green[k])]
 }
 
 /// Levels between the channel's values, as many pixels between each and the next.
 fn levels(channel: &GreyImage) -> Vec<f32> {
     let mut sample: Vec<f32> = channel.as_raw().iter().step_by(7).copied().filter(|v| v.is_finite()).collect();
     sample.sort_by(f32::total_cmp);
-    let mut levels: Vec<f32> =
-        (1..LEVELS).filter_map(|k| sample.get(k * sample.len() / LEVELS).copied()).collect();
+    let mut levels: Vec<f32> = (1..LEVELS).filter_map(|k| sample.get(k * sample.len() / LEVELS).copied()).collect();
     // A small card may lie between two shares of the pixels: evenly spaced levels too.
     if let (Some(low), Some(high)) = (sample.first(), sample.last()) {
         levels.extend((1..LEVELS).map(|k| low + (high - low) * k as f32 / LEVELS as f32));
@@ -81,6 +77,9 @@ fn patches(channel: &GreyImage, level: f32, light: bool) -> Vec<Vec<(f64, f64)>>
     let (least, most) = (AREA_SHARE.0 * (w * h) as f64, AREA_SHARE.1 * (w * h) as f64);
     let mut out = Vec::new();
     let mut stack = Vec::new();
+    // Leftmost and rightmost pixel of each row: all that the hull needs.
+    const EMPTY: (usize, usize) = (usize::MAX, 0);
+    let mut rows = vec![EMPTY; h];
     for start in 0..w * h {
         if !inside[start] || seen[start] {
             continue;
@@ -88,14 +87,13 @@ fn patches(channel: &GreyImage, level: f32, light: bool) -> Vec<Vec<(f64, f64)>>
         seen[start] = true;
         stack.push(start);
         let mut area = 0usize;
-        // Leftmost and rightmost pixel of each row: all that the hull needs.
-        let mut rows: std::collections::BTreeMap<usize, (usize, usize)> = std::collections::BTreeMap::new();
+        let (mut top, mut bottom) = (h, 0);
         let mut touches = false;
         while let Some(at) = stack.pop() {
             let (x, y) = (at % w, at / w);
             area += 1;
-            let row = rows.entry(y).or_insert((x, x));
-            *row = (row.0.min(x), row.1.max(x));
+            rows[y] = (rows[y].0.min(x), rows[y].1.max(x));
+            (top, bottom) = (top.min(y), bottom.max(y));
             touches |= x == 0 || y == 0 || x + 1 == w || y + 1 == h;
             let mut visit = |next: usize| {
                 if inside[next] && !seen[next] {
@@ -117,18 +115,21 @@ fn patches(channel: &GreyImage, level: f32, light: bool) -> Vec<Vec<(f64, f64)>>
             }
         }
         if !touches && area as f64 > least && (area as f64) < most {
-            out.push(hull(&rows));
+            out.push(hull(&rows[top..=bottom], top));
         }
+        rows[top..=bottom].fill(EMPTY);
     }
     out
 }
 
-/// Convex hull of the pixels' corners, in the photo's sense of turning (Andrew 1979).
-fn hull(rows: &std::collections::BTreeMap<usize, (usize, usize)>) -> Vec<(f64, f64)> {
+/// Convex hull of the corners of pixels, given by the ends of each row from the first, in the photo's sense of turning
+/// (Andrew 1979).
+fn hull(rows: &[(usize, usize)], first: usize) -> Vec<(f64, f64)> {
     let mut points: Vec<(f64, f64)> = rows
         .iter()
-        .flat_map(|(y, (a, b))| {
-            let (top, bottom) = (*y as f64, *y as f64 + 1.0);
+        .enumerate()
+        .flat_map(|(k, (a, b))| {
+            let (top, bottom) = ((first + k) as f64, (first + k) as f64 + 1.0);
             [(*a as f64, top), (*a as f64, bottom), (*b as f64 + 1.0, top), (*b as f64 + 1.0, bottom)]
         })
         .collect();
@@ -156,9 +157,7 @@ fn cross(o: (f64, f64), a: (f64, f64), b: (f64, f64)) -> f64 {
 }
 
 fn area(polygon: &[(f64, f64)]) -> f64 {
-    let twice: f64 = (0..polygon.len())
-        .map(|k| cross((0.0, 0.0), polygon[k], polygon[(k + 1) % polygon.len()]))
-        .sum();
+    let twice: f64 = (0..polygon.len()).map(|k| cross((0.0, 0.0), polygon[k], polygon[(k + 1) % polygon.len()])).sum();
     twice.abs() / 2.0
 }
 

@@ -67,8 +67,7 @@ pub(super) fn measure(photo: &Photo, mut corners: [PhotoPoint; 4]) -> Option<Mea
     let sides: [Side; 4] = sides?.try_into().ok()?;
     let to_px = homography(corners)?;
     let round_corners = (0..4).filter(|k| is_round(photo, &to_px, *k)).count();
-    let quality =
-        sides.iter().map(|s| s.contrast / s.scatter_px.max(0.1)).fold(f64::INFINITY, f64::min);
+    let quality = sides.iter().map(|s| s.contrast / s.scatter_px.max(0.1)).fold(f64::INFINITY, f64::min);
     let scatter_px = [0, 1, 2, 3].map(|k: usize| sides[k].scatter_px);
     Some(MeasuredCard { to_px, sides: sides.map(|s| s.places), scatter_px, round_corners, quality })
 }
@@ -136,8 +135,7 @@ fn edge_off(photo: &Photo, at: &dyn Fn(f64) -> PhotoPoint, reach: f64, direction
     let values: Vec<f64> = (-n..=n).map(value).collect::<Option<_>>()?;
     // Difference over 2 px: the pixel's own size, so that noise of single pixels does not lead.
     const WIDE: usize = 2;
-    let slopes: Vec<f64> =
-        (WIDE..values.len() - WIDE).map(|k| values[k - WIDE] - values[k + WIDE]).collect();
+    let slopes: Vec<f64> = (WIDE..values.len() - WIDE).map(|k| values[k - WIDE] - values[k + WIDE]).collect();
     let best = (1..slopes.len().checked_sub(1)?).max_by(|a, b| slopes[*a].total_cmp(&slopes[*b]))?;
     let (before, here, after) = (slopes[best - 1], slopes[best], slopes[best + 1]);
     if here <= 0.0 || here < before || here < after {

@@ -14,8 +14,11 @@ const DIAMOND_SHARE: f64 = 0.35;
 /// Fewest squares that say which card it is: those around 3 × 3 corners, with two lost.
 const LEAST_CELLS: usize = 14;
 
-/// One square in how many may be misread: one of the smallest block, where another block differs in four.
-const MISREAD: usize = (card::BLOCK * card::BLOCK) as usize;
+/// One in how many of the squares beyond the first dozen may be misread, at an edge of what covers the card for instance.
+/// By chance so few are misread once in 50 times for 18 squares and hardly ever for more, over all placements (derived
+/// from the binomial law).
+const MISREAD: usize = 6;
+const FIRST_CELLS: usize = 12;
 
 /// Share of the typical contrast below which a square is not believed.
 const FAINT_SHARE: f64 = 0.15;
@@ -86,7 +89,7 @@ impl Placement {
         tried.sort_by_key(|t| t.0);
         let next = tried.get(1).map_or(n, |t| t.0);
         let (wrong, best) = tried.into_iter().next()?;
-        (wrong * MISREAD <= n && next >= wrong + 2 + n / 32).then_some(best)
+        (wrong * MISREAD <= n - FIRST_CELLS && next >= wrong + 2 + n / 32).then_some(best)
     }
 
     /// The card's number of a corner.
@@ -119,16 +122,8 @@ fn misread(cells: &[((i32, i32), &Cell)], by: (i32, i32)) -> usize {
 
 /// Mean tone of a square outside its diamond, and in its middle.
 fn tones(photo: &Photo, view: &CardView, (i, j): (i32, i32)) -> Option<(f64, f64)> {
-    const OUTER: [(f64, f64); 8] = [
-        (-0.3, -0.3),
-        (0.3, -0.3),
-        (0.3, 0.3),
-        (-0.3, 0.3),
-        (-0.34, 0.0),
-        (0.34, 0.0),
-        (0.0, -0.34),
-        (0.0, 0.34),
-    ];
+    const OUTER: [(f64, f64); 8] =
+        [(-0.3, -0.3), (0.3, -0.3), (0.3, 0.3), (-0.3, 0.3), (-0.34, 0.0), (0.34, 0.0), (0.0, -0.34), (0.0, 0.34)];
     const MIDDLE: [(f64, f64); 5] = [(0.0, 0.0), (0.05, 0.0), (-0.05, 0.0), (0.0, 0.05), (0.0, -0.05)];
     let (u, v) = (f64::from(i) + 0.5, f64::from(j) + 0.5);
     let mean = |places: &[(f64, f64)]| {
@@ -138,22 +133,27 @@ fn tones(photo: &Photo, view: &CardView, (i, j): (i32, i32)) -> Option<(f64, f64
     Some((mean(&OUTER)?, mean(&MIDDLE)?))
 }
 
-/// Whether the four squares about a corner of the card are light and dark as they must be.
-pub(super) fn is_corner(photo: &Photo, view: &CardView, i: i32, j: i32) -> bool {
+/// Where a corner's squares are looked at, in sides of a square from the corner, mirrored into each: near it, along both
+/// edges, and as far as its window reaches. Something that lies on the card leaves no such cross of tones.
+const ABOUT: [(f64, f64); 5] = [(0.14, 0.14), (0.3, 0.12), (0.12, 0.3), (0.24, 0.24), (0.34, 0.34)];
+
+/// By how much the lightest place on dark squares about a corner of the card is darker than the darkest place on light
+/// ones, in sRGB codes; `None` where it is not, or outside the photo.
+pub(super) fn corner_contrast(photo: &Photo, view: &CardView, i: i32, j: i32) -> Option<f64> {
     let (u, v) = (f64::from(i), f64::from(j));
     let (mut light, mut dark) = (f64::INFINITY, f64::NEG_INFINITY);
     for (a, b) in [(0, 0), (-1, 0), (0, -1), (-1, -1)] {
         let (x, y) = (f64::from(2 * a + 1), f64::from(2 * b + 1));
-        let Some(seen) = view.at(u + 0.22 * x, v + 0.22 * y).and_then(|p| tone(photo, p)) else { return false };
-        if card::is_dark(i + a, j + b) {
-            dark = dark.max(seen);
-        } else {
-            light = light.min(seen);
+        for (du, dv) in ABOUT {
+            let seen = tone(photo, view.at(u + du * x, v + dv * y)?)?;
+            if card::is_dark(i + a, j + b) {
+                dark = dark.max(seen);
+            } else {
+                light = light.min(seen);
+            }
         }
     }
-    /// Least difference of sRGB codes between light and dark squares: well over noise, well under ink in shadow.
-    const LEAST_STEP: f64 = 12.0;
-    light - dark > LEAST_STEP
+    (light > dark).then_some(light - dark)
 }
 
 /// Brightness at a place, in sRGB codes between pixels' centres; `None` outside the photo.

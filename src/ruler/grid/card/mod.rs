@@ -30,12 +30,16 @@ const GRIDS_TRIED: usize = 12;
 /// Fewest corners that make a scale: with fewer a view has no residuals left to be checked by.
 const LEAST_CORNERS: usize = 12;
 
-/// Largest scatter of corners about one view, as a share of a square's side and at least so many px: as for any grid.
-const SCATTER_SHARE: f64 = 0.02;
+/// Largest scatter of corners about one view, as a share of a square's side and at least so many px: half of what any
+/// grid may have, for it is known which card this is.
+const SCATTER_SHARE: f64 = 0.01;
 const SCATTER_FLOOR_PX: f64 = 0.3;
 
 /// How far from its due place a corner may be found, as a share of a square's side.
 const CATCH_SHARE: f64 = 0.15;
+
+/// Contrast of a corner against the typical one below which it is left out: a card half in shadow has a third there.
+const FAINT_SHARE: f64 = 0.2;
 
 /// Corners farther than this from the view, in medians of the distance, are left out.
 const OUTLIER_MEDIANS: f64 = 4.0;
@@ -106,7 +110,11 @@ fn known_card(photo: &Photo, mut linked: Vec<Corner>) -> Option<CardReading> {
 /// Every corner of the card that is seen where the view has it.
 fn all_corners(photo: &Photo, view: &CardView) -> Vec<Corner> {
     let numbers = (1..card::ROWS).flat_map(|j| (1..card::COLUMNS).map(move |i| (i, j)));
-    numbers.filter_map(|(i, j)| Some((i, j, corner_at(photo, view, i, j)?))).collect()
+    let contrasts: Vec<(i32, i32, f64)> =
+        numbers.filter_map(|(i, j)| Some((i, j, decode::corner_contrast(photo, view, i, j)?))).collect();
+    let typical = quantile(contrasts.iter().map(|c| c.2), 0.5).unwrap_or(0.0);
+    let seen = contrasts.iter().filter(|c| c.2 > FAINT_SHARE * typical);
+    seen.filter_map(|(i, j, _)| Some((*i, *j, corner_at(photo, view, *i, *j)?))).collect()
 }
 
 /// One corner, refined from where it is due; `None` where something else is seen there.
@@ -120,10 +128,7 @@ fn corner_at(photo: &Photo, view: &CardView, i: i32, j: i32) -> Option<PhotoPoin
         at = edges_meet(photo, at, radius)?;
     }
     let found = PhotoPoint::new(at.x, at.y);
-    if found.distance(due) > CATCH_SHARE * side + 0.5 {
-        return None;
-    }
-    decode::is_corner(photo, view, i, j).then_some(found)
+    (found.distance(due) <= CATCH_SHARE * side + 0.5).then_some(found)
 }
 
 /// The corners that one view explains, that view, and their scatter about it (root mean square each way, px).

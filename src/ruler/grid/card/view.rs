@@ -30,8 +30,12 @@ impl CardView {
     pub fn fit(photo: &Photo, corners: &[Corner]) -> Option<Self> {
         let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
         let with = |k1: f64| {
-            let mut view =
-                Self { to_px: Matrix3::identity(), centre: PhotoPoint::new(w / 2.0, h / 2.0), radius_px: w.hypot(h) / 2.0, k1 };
+            let mut view = Self {
+                to_px: Matrix3::identity(),
+                centre: PhotoPoint::new(w / 2.0, h / 2.0),
+                radius_px: w.hypot(h) / 2.0,
+                k1,
+            };
             let straight: Vec<Corner> = corners.iter().map(|c| (c.0, c.1, view.straightened(c.2))).collect();
             view.to_px = view_of(&straight)?;
             let sum: f64 = corners.iter().map(|c| view.distance(c).powi(2)).sum();
