@@ -68,7 +68,7 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
-    Measure(measure::MeasureArguments),
+    Measure(Box<measure::MeasureArguments>),
     Sample(sample::SampleArgs),
 }
 
