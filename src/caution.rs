@@ -16,6 +16,10 @@ pub enum CautionCode {
     UnevenTension,
     /// A rib was measured as it lies; worn, it stretches.
     RibRelaxed,
+    /// Nobody measured the check length of the printed calibration card.
+    CardUnconfirmed,
+    /// Whether the lens profile is of this photo's lens could not be checked.
+    LensUnchecked,
     /// The ruler's unit was given by the user against what the marks suggest.
     UnitOverruled,
     /// The outline of the whole swatch was not seen, so its area is not known.

@@ -18,6 +18,7 @@
 //! *Stitch* and *row* name the two axes everywhere; textile engineering calls the columns of stitches wales and the
 //! rows courses. *Gauge* is stitches and rows per 10 cm.
 
+pub mod card;
 pub mod caution;
 #[cfg(feature = "cli")]
 pub mod cli;

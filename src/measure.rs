@@ -16,7 +16,7 @@ use crate::fabric;
 use crate::gauge::{Counted, GaugeSettings, RulerOn, Wanted};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
-use crate::plane::{CameraPrior, Span};
+use crate::plane::{CameraPrior, LensProfile, Span};
 use crate::quantity::{PhotoPoint, RulerClass, Uncertain};
 use crate::record::{Evidence, PhotoFacts, Record};
 use crate::refusal::{Refusal, RefusalCode};
@@ -33,6 +33,14 @@ pub struct Setup {
     pub ruler_unit: Option<RulerUnit>,
     /// Pitch of a printed grid that is to give the scale, in mm.
     pub grid_mm: Option<f64>,
+    /// Whether the printed calibration card is to give the scale.
+    pub card: bool,
+    /// The card's check length as the user measured it, in mm; `None` where nobody did.
+    pub card_length_mm: Option<f64>,
+    /// Whether a card of the size ISO/IEC 7810 ID-1 is to give the scale; it is blanked in every picture.
+    pub id1: bool,
+    /// The lens as it was measured.
+    pub lens: Option<LensProfile>,
     /// Two points and a length that are to give the scale.
     pub span: Option<Span>,
     /// Direction of the row in the photo, in degrees (0 right, 90 down), either way along it.
@@ -104,6 +112,8 @@ enum Ended {
     Refused(Refusal),
     /// What the user pointed at is not in the photo.
     Outside(String),
+    /// The lens profile is of another camera.
+    OtherLens(String),
     /// What the user said does not go together in this photo.
     Contradiction(String),
     Stopped,
@@ -125,12 +135,15 @@ fn begin(stage: Stage, progress: Progress) -> Result<(), Ended> {
 /// Error code of a record whose photo does not hold the place the user pointed at.
 pub const OUTSIDE_PHOTO: &str = "outside_photo";
 
+/// Error code of a record whose photo was taken with another camera or lens than the profile says.
+pub const LENS_MISMATCH: &str = "lens_mismatch";
+
 /// Error code of a record whose settings contradict what the photo shows.
 pub const CONTRADICTION: &str = "contradiction";
 
 /// Measures one photo. `progress` is called as each stage begins and may stop the work: the record then has status
 /// `failed` with error code `stopped`. Where the typed region or span lies outside the photo, the code is
-/// [`OUTSIDE_PHOTO`].
+/// [`OUTSIDE_PHOTO`]; where the lens profile is of another camera, [`LENS_MISMATCH`].
 pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
     let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
     if progress(Stage::Decode).is_break() {
@@ -146,6 +159,11 @@ pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> C
     (facts.width_px, facts.height_px) = (Some(photo.width()), Some(photo.height()));
     facts.focal_length_35mm = photo.focal_length_35mm;
     let mut evidence = Evidence::default();
+    // Until the card is found, anything in the picture may be its face.
+    let whole = scale_stage::rectangle([0.0, 0.0, f64::from(photo.width()), f64::from(photo.height())]);
+    if setup.id1 {
+        evidence.blanked_px.clone_from(&whole);
+    }
     let result = check_places(&photo, setup).and_then(|()| match &setup.counted {
         Some(counted) => counted_stage::chain(&photo, setup, counted, progress, &mut evidence)
             .map(|f| (counted_stage::record(facts.clone(), setup, &f), f.values())),
@@ -158,8 +176,14 @@ pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> C
             gauge = Some(values);
             record
         }
-        Err(Ended::Refused(refusal)) => Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal)),
+        Err(Ended::Refused(refusal)) => {
+            if setup.id1 && refusal.code == RefusalCode::NoScale {
+                evidence.blanked_px = whole;
+            }
+            Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal))
+        }
         Err(Ended::Outside(what)) => Record::failed(facts, OUTSIDE_PHOTO, what),
+        Err(Ended::OtherLens(what)) => Record::failed(facts, LENS_MISMATCH, what),
         Err(Ended::Contradiction(what)) => Record::failed(facts, CONTRADICTION, what),
         Err(Ended::Stopped) => stopped(facts),
     };
@@ -178,7 +202,7 @@ fn chain(
     evidence: &mut Evidence,
 ) -> Result<compose::Finished, Ended> {
     let region = setup.region.map(scale_stage::rectangle);
-    let prior = CameraPrior::of(photo);
+    let prior = camera(photo, setup)?;
 
     begin(Stage::Ruler, progress)?;
     // What makes a whole photo unreadable also hides the ruler: it is the better reason to give.
@@ -210,6 +234,14 @@ fn chain(
     finished.look_for_outline(photo);
     finished.show(evidence);
     Ok(finished)
+}
+
+/// What is known of the camera, with the lens profile where there is one.
+fn camera(photo: &Photo, setup: &Setup) -> Result<CameraPrior, Ended> {
+    let prior = CameraPrior::of(photo);
+    let Some(lens) = &setup.lens else { return Ok(prior) };
+    lens.check_photo(photo.width(), photo.height(), photo.focal_length_35mm).map_err(|e| Ended::OtherLens(e.0))?;
+    Ok(prior.with_lens(lens))
 }
 
 /// A region must share at least a pixel with the photo, both ends of a span must lie in it.

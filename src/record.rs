@@ -103,9 +103,9 @@ pub struct RefusalNote {
 
 impl From<&Refusal> for RefusalNote {
     fn from(refusal: &Refusal) -> Self {
-        let wrong = refusal.code.message();
+        let wrong = refusal.message();
         let message = if refusal.seen.is_empty() { wrong.to_owned() } else { format!("{wrong}: {}", refusal.seen) };
-        Self { code: refusal.code, message, advice: refusal.code.advice().to_owned(), rivals: refusal.rivals.clone() }
+        Self { code: refusal.code, message, advice: refusal.advice().to_owned(), rivals: refusal.rivals.clone() }
     }
 }
 
@@ -216,7 +216,7 @@ pub struct Scale {
     pub camera_distance_mm: Option<f64>,
 }
 
-/// Radial lens distortion: distorted = centre + (undistorted − centre)·(1 + k1 r²), r in units of `radius_px`.
+/// Radial lens distortion: distorted = centre + (undistorted − centre)·(1 + k1 r² + k2 r⁴), r in units of `radius_px`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Distortion {
     /// Centre of distortion, px from the left edge.
@@ -227,11 +227,14 @@ pub struct Distortion {
     pub radius_px: f64,
     /// First radial coefficient.
     pub k1: f64,
+    /// Second radial coefficient; 0 without a lens profile.
+    #[serde(default)]
+    pub k2: f64,
 }
 
 impl From<RadialDistortion> for Distortion {
     fn from(d: RadialDistortion) -> Self {
-        Self { centre_x_px: d.centre.x, centre_y_px: d.centre.y, radius_px: d.radius_px, k1: d.k1 }
+        Self { centre_x_px: d.centre.x, centre_y_px: d.centre.y, radius_px: d.radius_px, k1: d.k1, k2: d.k2 }
     }
 }
 
@@ -430,6 +433,10 @@ pub struct Evidence {
     pub trains: Vec<TrainSeen>,
     /// Outline of the ruler's body as far as it was seen; may be empty.
     pub ruler_outline_px: Vec<PhotoPoint>,
+    /// Corners or edge places of a card or grid that gave the scale; may be empty.
+    pub places_px: Vec<PhotoPoint>,
+    /// Part of the photo that no picture may show, such as the face of a bank card; may be empty.
+    pub blanked_px: Vec<PhotoPoint>,
     /// Outline of the measured region; may be empty.
     pub region_px: Vec<PhotoPoint>,
     /// The fitted lattice; whole numbers lie on the loops.

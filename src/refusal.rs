@@ -138,12 +138,30 @@ pub struct Refusal {
     pub seen: String,
     /// The readings that remain, best first; empty unless the refusal is about a choice.
     pub rivals: Vec<Rival>,
+    /// What is wrong and what to do, where this case of the refusal has words of its own.
+    pub own_words: Option<(&'static str, &'static str)>,
 }
 
 impl Refusal {
     /// A refusal with what was seen in this photo.
     pub fn new(code: RefusalCode, seen: impl Into<String>) -> Self {
-        Self { code, seen: seen.into(), rivals: Vec::new() }
+        Self { code, seen: seen.into(), rivals: Vec::new(), own_words: None }
+    }
+
+    /// The same with words of its own: what is wrong, and what to do.
+    pub fn in_words(mut self, message: &'static str, advice: &'static str) -> Self {
+        self.own_words = Some((message, advice));
+        self
+    }
+
+    /// What is wrong, in one short sentence.
+    pub fn message(&self) -> &'static str {
+        self.own_words.map_or_else(|| self.code.message(), |words| words.0)
+    }
+
+    /// What the user should do, in one or two sentences.
+    pub fn advice(&self) -> &'static str {
+        self.own_words.map_or_else(|| self.code.advice(), |words| words.1)
     }
 
     /// The same with the readings that remain.

@@ -8,7 +8,7 @@ use super::wishes::{self, TypedSpan};
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
 use crate::measure::{
-    CONTRADICTION, OUTSIDE_PHOTO, OnePhoto, Outcome, Setup, Stage, look_for_loops, measure, one_record,
+    CONTRADICTION, LENS_MISMATCH, OUTSIDE_PHOTO, OnePhoto, Outcome, Setup, Stage, look_for_loops, measure, one_record,
 };
 use crate::photo::Photo;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
@@ -50,6 +50,22 @@ pub struct MeasureArguments {
     /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
     #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true)]
     pub grid: Option<f64>,
+
+    /// Take the printed calibration card (walewise card) as the scale
+    #[arg(long, conflicts_with_all = ["grid", "id1"])]
+    pub card: bool,
+
+    /// The card's check length (printed as 150 mm), as your ruler says
+    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, allow_hyphen_values = true, requires = "card")]
+    pub card_length: Option<f64>,
+
+    /// Take a card of bank card size (ISO/IEC 7810 ID-1), blank side up, as the scale; it is blanked in every picture
+    #[arg(long, conflicts_with = "grid")]
+    pub id1: bool,
+
+    /// The lens as measured with walewise lens
+    #[arg(long, value_name = "FILE")]
+    pub lens: Option<PathBuf>,
 
     /// Take the distance between two points of the photo (in pixels) as the scale; with --counted, the points between
     /// which was counted (opposite corners, or one span along the rows and a second along the wales)
@@ -278,12 +294,15 @@ fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> Stri
     format!("{gap}{}", report::text::describe(record))
 }
 
+/// Errors that are the arguments' fault, not the photo's.
+const ARGUMENTS_AT_FAULT: [&str; 3] = [OUTSIDE_PHOTO, LENS_MISMATCH, CONTRADICTION];
+
 fn exit_status(record: &Record) -> ExitStatus {
     match record.status {
         Status::Measured => ExitStatus::Done,
         Status::Refused => ExitStatus::Refused,
         Status::Unreadable => ExitStatus::Unreadable,
-        Status::Failed if record.error.as_ref().is_some_and(|e| [OUTSIDE_PHOTO, CONTRADICTION].contains(&&*e.code)) => {
+        Status::Failed if record.error.as_ref().is_some_and(|e| ARGUMENTS_AT_FAULT.contains(&&*e.code)) => {
             ExitStatus::BadArguments
         }
         Status::Failed => ExitStatus::Other,

@@ -1,6 +1,8 @@
 //! The command line: what is typed → the core → text and files. One file a command.
 
 mod annotated;
+mod card;
+mod lens;
 mod measure;
 mod numbers;
 mod output;
@@ -69,6 +71,8 @@ struct CommandLine {
 #[derive(Subcommand)]
 enum Command {
     Measure(Box<measure::MeasureArguments>),
+    Card(card::CardArgs),
+    Lens(lens::LensArgs),
     Sample(sample::SampleArgs),
 }
 
@@ -77,6 +81,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
     match CommandLine::try_parse_from(arguments) {
         Ok(line) => match line.command {
             Command::Measure(arguments) => measure::run(&arguments),
+            Command::Card(arguments) => card::run(&arguments),
+            Command::Lens(arguments) => lens::run(&arguments),
             Command::Sample(arguments) => sample::run(&arguments),
         },
         Err(error) => explain(&error),

@@ -1,6 +1,7 @@
 //! Gauge: from the counts over the fabric and the plane to stitches and rows per 10 cm, with everything that makes them
 //! uncertain.
 
+mod card_accuracy;
 mod counted;
 mod height;
 mod same_swatch;

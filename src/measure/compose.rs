@@ -318,6 +318,15 @@ pub(super) fn plane_cautions(setup: &Setup, prior: &CameraPrior, plane: &PlaneEs
             "the file does not tell the lens: a usual one was assumed, so the ruler's height counts less surely";
         cautions.push(Caution { code: CautionCode::NoFocalLength, message: message.to_owned() });
     }
+    if setup.card && setup.card_length_mm.is_none() {
+        let message = "nobody measured the printed card, and printers change sizes: measure its two check lengths with a ruler \
+                       and say the mean with --card-length";
+        cautions.push(Caution { code: CautionCode::CardUnconfirmed, message: message.to_owned() });
+    }
+    if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none() || !prior.stated) {
+        let message = "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens";
+        cautions.push(Caution { code: CautionCode::LensUnchecked, message: message.to_owned() });
+    }
     if plane.tilt_sigma_deg > TILT_SIGMA_DEG {
         let message = format!("the camera's tilt is known to {:.0}° only", plane.tilt_sigma_deg);
         cautions.push(Caution { code: CautionCode::TiltUncertain, message });

@@ -8,7 +8,7 @@ use crate::fabric::{self, NoOutline, SwatchHints, SwatchOutline};
 use crate::gauge::{Counted, CountedBetween, GaugeSettings, LaidCount, SwatchGauge};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
-use crate::plane::{CameraPrior, PlaneEstimate, PlaneMap};
+use crate::plane::{PlaneEstimate, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint, Uncertain};
 use crate::record::{self, CountedNote, CountedOver, Evidence, PatternNote, PatternSource, PhotoFacts, Record, Status};
 use crate::refusal::{Refusal, RefusalCode, Rival};
@@ -48,7 +48,7 @@ pub(super) fn chain(
     progress: Progress,
     evidence: &mut Evidence,
 ) -> Result<Finished, Ended> {
-    let prior = CameraPrior::of(photo);
+    let prior = super::camera(photo, setup)?;
     begin(Stage::Ruler, progress)?;
     let scale = scale_stage::read(photo, setup).map_err(|refusal| fabric::unreadable(photo).unwrap_or(refusal))?;
     scale.show(evidence);
