@@ -36,12 +36,15 @@ const HABIT_SHARED: f64 = 0.5;
 
 /// How an influence goes together between photos: correlation where they are averaged, and where they are compared.
 fn correlations(name: &str) -> (f64, f64) {
-    let begins = |known: &&str| name.starts_with(*known);
-    match name {
-        _ if SHARED.iter().any(|k| begins(&k)) => (1.0, 1.0),
-        _ if OWN.iter().any(|k| begins(&k)) => (0.0, 0.0),
-        _ if name.starts_with(HABIT) => (HABIT_SHARED, 0.0),
-        _ => (1.0, 0.0),
+    let one_of = |known: &[&str]| known.iter().any(|k| name.starts_with(k));
+    if one_of(&SHARED) {
+        (1.0, 1.0)
+    } else if one_of(&OWN) {
+        (0.0, 0.0)
+    } else if name.starts_with(HABIT) {
+        (HABIT_SHARED, 0.0)
+    } else {
+        (1.0, 0.0)
     }
 }
 

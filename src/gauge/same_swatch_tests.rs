@@ -84,8 +84,7 @@ fn the_interval_covers_whether_the_doubtful_go_together_or_not() {
         for _ in 0..SWATCHES {
             let mut draw = || -> f64 { StandardNormal.sample(&mut rng) };
             let (height, tilt, stitches) = (draw(), draw(), draw());
-            let photos: Vec<(f64, f64, f64, f64)> =
-                (0..3).map(|_| (draw(), draw(), draw(), draw())).map(|(a, b, c, d)| (a, b, c, d)).collect();
+            let photos: Vec<(f64, f64, f64, f64)> = (0..3).map(|_| (draw(), draw(), draw(), draw())).collect();
             let ruler = (2.0 * rng.random::<f64>() - 1.0) * 3f64.sqrt();
             let values: Vec<[Uncertain; 2]> = photos
                 .iter()

@@ -128,7 +128,7 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
     record.wanted = wanted_note(setup, values, finished.variation);
     record.cautions = cautions(setup, finished);
     match &finished.outline {
-        Some(Ok(outline)) => record.swatch = Some(swatch_note(outline, &finished.gauge)),
+        Some(Ok(outline)) => record.swatch = Some(swatch_note(outline, values)),
         Some(Err(why)) => record
             .cautions
             .push(Caution { code: CautionCode::OutlineUnknown, message: no_outline_words(*why).to_owned() }),
@@ -137,10 +137,19 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
     record
 }
 
-/// The whole swatch: what the outline says in px, times a scale as uncertain as the gauge.
-pub(super) fn swatch_note(outline: &SwatchOutline, gauge: &SwatchGauge) -> record::Swatch {
-    let scale = |value: &Uncertain| value.relative_standard_uncertainty().unwrap_or_default();
-    let scales = [scale(&gauge.stitches_per_10cm), scale(&gauge.rows_per_10cm)];
+/// The whole swatch: what the outline says, with the scale's part of the uncertainty beside its own. `values` are the
+/// gauges, whose budget holds the scale's.
+pub(super) fn swatch_note(outline: &SwatchOutline, values: [&Uncertain; 2]) -> record::Swatch {
+    // What belongs to the count alone is no part of the scale.
+    const COUNTED: [&str; 6] =
+        ["irregular", "which", "counting", "where", "width of the edge", "height of the cast-on"];
+    let of_scale = |c: &&Contribution| {
+        COUNTED.iter().all(|own| !c.source.name.starts_with(own)) || c.source.name.ends_with("taken for tilt")
+    };
+    let scales = values.map(|value| {
+        let variance: f64 = value.contributions.iter().filter(of_scale).map(|c| c.standard.powi(2)).sum();
+        variance.sqrt() / value.value.abs()
+    });
     let size = |k: usize, length: MeanLength| {
         let standard_uncertainty = length.standard_mm.hypot(length.mm * scales[k]);
         record::Size { value: length.mm, standard_uncertainty }

@@ -94,6 +94,7 @@ pub(super) fn chain(
 /// The record of a count.
 pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> Record {
     let mut record = Record::new(Status::Measured, facts);
+    let values = [&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm];
     let declared = |p: &crate::lattice::StitchPattern| PatternNote {
         pattern: p.clone(),
         source: PatternSource::Declared,
@@ -103,10 +104,9 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
     record.gauge = Some(compose::gauge_note(&finished.gauge, None));
     record.scale = Some(finished.scale.clone());
     record.counted = Some(finished.counted);
-    record.swatch = finished.outline.as_ref().map(|o| compose::swatch_note(o, &finished.gauge));
-    record.budget = compose::budget(&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm);
-    record.wanted =
-        compose::wanted_note(setup, [&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm], None);
+    record.swatch = finished.outline.as_ref().map(|o| compose::swatch_note(o, values));
+    record.budget = compose::budget(values[0], values[1]);
+    record.wanted = compose::wanted_note(setup, values, None);
     record.cautions = finished.cautions.clone();
     record
 }
