@@ -7,10 +7,12 @@ mod sharpness;
 mod spectrum;
 #[cfg(test)]
 mod tests;
+mod two_colours;
 
 pub use patch::Patch;
 pub use seeds::{FabricSeed, seeds};
 pub use sharpness::{blur_share, unreadable};
+pub use two_colours::TwoColours;
 
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
