@@ -8,11 +8,13 @@ mod sharpness;
 mod spectrum;
 #[cfg(test)]
 mod tests;
+mod two_colours;
 
 pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};
 pub use patch::Patch;
 pub use seeds::{FabricSeed, seeds};
 pub use sharpness::{blur_share, unreadable};
+pub use two_colours::TwoColours;
 
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
