@@ -70,7 +70,7 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
-    Measure(measure::MeasureArguments),
+    Measure(Box<measure::MeasureArguments>),
     Card(card::CardArgs),
     Lens(lens::LensArgs),
     Sample(sample::SampleArgs),
