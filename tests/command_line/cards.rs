@@ -114,7 +114,7 @@ fn paint_face(folder: &Folder, truth: &serde_json::Value, colour: Rgb<u8>) -> Rg
                 ((b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0)) / length
             })
             .fold(f64::INFINITY, f64::min);
-        if depth > 25.0 {
+        if depth > 45.0 {
             *p = colour;
         }
     }

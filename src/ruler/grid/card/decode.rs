@@ -52,8 +52,8 @@ impl Cells {
         let cell = |(at, contrast): (&(i32, i32), &f64)| {
             let (own, middle) = tones[at];
             let share = (middle - own) / contrast;
-            (contrast.abs() > FAINT_SHARE * typical && (-0.6..1.6).contains(&share))
-                .then(|| (*at, Cell { dark: *contrast > 0.0, diamond: share > DIAMOND_SHARE }))
+            let sound = contrast.abs() > FAINT_SHARE * typical && (-0.6..1.6).contains(&share);
+            sound.then_some((*at, Cell { dark: *contrast > 0.0, diamond: share > DIAMOND_SHARE }))
         };
         Self(contrasts.iter().filter_map(cell).collect())
     }
