@@ -12,12 +12,10 @@ pub enum CautionCode {
     NoFocalLength,
     /// The tilt across the ruler was not seen well.
     TiltUncertain,
-    /// The gauge differs from place to place by more than the interval of this swatch.
+    /// The gauge differs from place to place by more than even knitting does.
     UnevenTension,
     /// A rib was measured as it lies; worn, it stretches.
     RibRelaxed,
-    /// The ruler's unit was given by the user against what the marks suggest.
-    UnitOverruled,
 }
 
 /// A warning that goes with a number.

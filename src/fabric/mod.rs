@@ -1,6 +1,7 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
 mod colour;
+mod moire;
 mod patch;
 mod seeds;
 mod sharpness;
@@ -8,8 +9,9 @@ mod spectrum;
 #[cfg(test)]
 mod tests;
 
+pub use moire::moire;
 pub use patch::Patch;
-pub use seeds::{FabricSeed, seeds};
+pub use seeds::{FabricSeed, Search, repeats_somewhere, search};
 pub use sharpness::{blur_share, unreadable};
 
 use crate::photo::GreyImage;

@@ -1,7 +1,8 @@
 //! The fabric: where it is, which lattice it has, and the counts over it.
 
 use super::Setup;
-use crate::fabric::{self, FabricSeed};
+use super::other_swatches;
+use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, Basis, Decision, Declared, Harmonic, LatticeReading, PhaseBlock};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
@@ -52,8 +53,8 @@ pub(super) struct View<'a> {
 
 impl View<'_> {
     /// Places that may be knitted, best first.
-    pub fn seeds(&self) -> Result<Vec<FabricSeed>, Refusal> {
-        fabric::seeds(self.photo, self.map, self.excluded, self.region)
+    pub fn search(&self) -> Result<Search, Refusal> {
+        fabric::search(self.photo, self.map, self.excluded, self.region)
     }
 
     /// Decides at each seed, follows each different lattice over the photo, and takes the one that holds over most
@@ -83,6 +84,7 @@ impl View<'_> {
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
+            other_swatches::check_one_fabric(self, a, b)?;
             if b.decision.margin > CLEARLY_SURER * a.decision.margin {
                 followed.swap(0, 1);
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
@@ -97,7 +99,8 @@ impl View<'_> {
         }
     }
 
-    fn decide(&self, seed: &FabricSeed, setup: &Setup) -> Result<Decision, Refusal> {
+    /// Decides what is knitted at a place.
+    pub fn decide(&self, seed: &FabricSeed, setup: &Setup) -> Result<Decision, Refusal> {
         let declared = Declared {
             pattern: setup.stitch.clone(),
             row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, seed.centre, deg)),
@@ -112,7 +115,7 @@ impl View<'_> {
     }
 
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
-    fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
+    pub fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
         let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region)?;
         let (stitches, rows) = reading.extent;
         if stitches < LEAST_EXTENT || rows < LEAST_EXTENT {
@@ -150,7 +153,7 @@ fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
 }
 
 /// Whether two lattices agree in both densities and in the direction of the row.
-fn same_lattice(a: &Basis, b: &Basis) -> bool {
+pub(super) fn same_lattice(a: &Basis, b: &Basis) -> bool {
     let near = |u: [f64; 2], v: [f64; 2]| {
         let apart = |sign: f64| (u[0] - sign * v[0]).hypot(u[1] - sign * v[1]);
         apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])
@@ -175,12 +178,12 @@ fn crossed_share(harmonics: &[Harmonic]) -> f64 {
 }
 
 /// Area over which a lattice was followed: every block stands for its share of stitches and rows.
-fn area_mm2(reading: &LatticeReading) -> f64 {
+pub(super) fn area_mm2(reading: &LatticeReading) -> f64 {
     let Some((s, r)) = reading.basis.steps_mm() else { return 0.0 };
     (s[0] * r[1] - s[1] * r[0]).abs() * reading.blocks.len() as f64
 }
 
-fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
+pub(super) fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = followed.reading.basis.per_10cm()?;
     let why =
         format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);

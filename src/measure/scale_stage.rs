@@ -50,6 +50,12 @@ pub(super) fn plane(scale: &Scale, prior: &CameraPrior, counts: &[CountSeen]) ->
         .ok_or_else(|| Refusal::new(RefusalCode::NoScale, "the marks that were read do not lie in one plane"))
 }
 
+/// The better reason where no lattice was found in a plane that is surely too oblique.
+pub(super) fn oblique_or(plane: &PlaneEstimate, refusal: Refusal) -> Refusal {
+    let sure = plane.pose.tilt_deg() - plane.tilt_sigma_deg > TILT_LIMIT_DEG;
+    if sure { check_tilt(plane).err().unwrap_or(refusal) } else { refusal }
+}
+
 /// Refuses a camera that looked too obliquely.
 pub(super) fn check_tilt(plane: &PlaneEstimate) -> Result<(), Refusal> {
     let tilt = plane.pose.tilt_deg();

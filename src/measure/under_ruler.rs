@@ -112,7 +112,7 @@ fn rim(photo: &Photo, outline: &[PhotoPoint], reading: &LatticeReading, stitch_p
 }
 
 /// Whether places look like the fabric: its colours, and as rough; `None` where there are too few places.
-fn goes_on(photo: &Photo, places: &[PhotoPoint], reading: &LatticeReading) -> Option<bool> {
+pub(super) fn goes_on(photo: &Photo, places: &[PhotoPoint], reading: &LatticeReading) -> Option<bool> {
     const FEWEST: usize = 8;
     // Means over one to two stitches: the loops' own light and shade falls out.
     let half_px = (0.75 * typical_stitch_px(reading)?).clamp(3.0, 40.0) as u32;
@@ -211,7 +211,7 @@ fn to_side((a, b): &(PhotoPoint, PhotoPoint), p: PhotoPoint) -> f64 {
 }
 
 /// Width of a stitch in the photo, from two far blocks' counts.
-fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
+pub(super) fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
     let (a, b) = (reading.blocks.first()?, reading.blocks.last()?);
     let (stitch, row) = reading.basis.steps_mm()?;
     let (ds, dr) = (b.stitches - a.stitches, b.rows - a.rows);
