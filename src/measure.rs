@@ -162,7 +162,8 @@ fn chain(
     if let Some(refusal) = fabric::moire(photo) {
         return Err(refusal.into());
     }
-    let scale = scale_stage::read(photo, setup).map_err(|refusal| why_no_scale::better_reason(photo, refusal))?;
+    let scale =
+        scale_stage::read(photo, setup).map_err(|refusal| why_no_scale::better_reason(photo, setup, refusal))?;
     scale.show(evidence);
 
     begin(Stage::Plane, progress)?;

@@ -1,6 +1,7 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
 mod colour;
+mod far;
 mod moire;
 mod patch;
 mod seeds;
@@ -9,6 +10,7 @@ mod spectrum;
 #[cfg(test)]
 mod tests;
 
+pub use far::far_object_share;
 pub use moire::moire;
 pub use patch::Patch;
 pub use seeds::{FabricSeed, Search, repeats_somewhere, search};

@@ -1,7 +1,5 @@
-//! Blank: a long straight body without marks, so that a refusal can say that the ruler lies wrong side up, or that it is
-//! too far away.
+//! Blank: a long straight body without marks, so that a refusal can say that the ruler lies wrong side up.
 
-use crate::photo::Photo;
 use image::{RgbImage, imageops};
 
 /// Longer side of the picture in which the body is looked for, px.
@@ -22,56 +20,27 @@ const STANDS_OUT: f64 = 16.0;
 /// shares of the width (and at least a pixel). Fingers and pencils taper or round off, folds wander.
 const STRAY: f64 = 0.06;
 const TAPER: f64 = 0.25;
-/// A ruler has a centimetre scale of at least this length, mm (the shortest that are sold; common practice, no source).
-const SHORTEST_MM: f64 = 100.0;
-/// Pixels per mm below which no millimetre can be read, and stitches of 4 mm have no six pixels.
-const LEAST_PX_PER_MM: f64 = 1.5;
-/// Longer side of the picture in which a small body is looked for, px, and its least length there.
-const SMALL_SEARCH_PX: u32 = 960;
-const SMALL_LONG_PX: f64 = 24.0;
 
 /// True when the photo shows a plain long rectangle that stands out on both sides.
 pub(super) fn shows_blank_ruler(rgb: &RgbImage) -> bool {
-    let small = searched(rgb, SEARCH_PX);
+    let longest = rgb.width().max(rgb.height()).max(1);
+    let side = |px: u32| (px * SEARCH_PX / longest).max(1);
+    let small =
+        if longest > SEARCH_PX { imageops::thumbnail(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() };
     let longest = f64::from(small.width().max(small.height()));
     let least = (WIDE * LONG * longest * longest) as usize;
-    even_regions(&small, EVEN, least)
+    even_regions(&small, least)
         .iter()
         .filter_map(|region| body(&small, region))
         .any(|(length, width)| length > LONG * longest && width > WIDE * longest)
 }
 
-/// Length, in px of the photo, of a plain slender body in the middle of the picture that is too short for its millimetres
-/// to be read if it is a ruler; the longest where there are several.
-pub fn small_body_px(photo: &Photo) -> Option<f64> {
-    let small = searched(&photo.rgb, SMALL_SEARCH_PX);
-    let scale = f64::from(photo.width()) / f64::from(small.width().max(1));
-    let longest = SHORTEST_MM * LEAST_PX_PER_MM / scale;
-    let least = (SMALL_LONG_PX * SMALL_LONG_PX / 12.0) as usize;
-    even_regions(&small, 2 * EVEN, least)
-        .iter()
-        .filter(|region| {
-            let inner = |v: u32, limit: u32| v > 2 && v + 3 < limit;
-            region.iter().all(|p| inner(p.0, small.width()) && inner(p.1, small.height()))
-        })
-        .filter_map(|region| body(&small, region))
-        .filter(|(length, _)| (SMALL_LONG_PX..longest).contains(length))
-        .map(|(length, _)| length * scale)
-        .max_by(f64::total_cmp)
-}
-
-fn searched(rgb: &RgbImage, longest_px: u32) -> RgbImage {
-    let longest = rgb.width().max(rgb.height()).max(1);
-    let side = |px: u32| (px * longest_px / longest).max(1);
-    if longest > longest_px { imageops::thumbnail(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() }
-}
-
-/// Connected regions in which neighbours differ by less than `even` code values, with at least `least` pixels.
-fn even_regions(rgb: &RgbImage, even: i32, least: usize) -> Vec<Vec<(u32, u32)>> {
+/// Connected regions of even colour with at least `least` pixels.
+fn even_regions(rgb: &RgbImage, least: usize) -> Vec<Vec<(u32, u32)>> {
     let (w, h) = rgb.dimensions();
     let alike = |a: (u32, u32), b: (u32, u32)| {
         let (p, q) = (rgb.get_pixel(a.0, a.1).0, rgb.get_pixel(b.0, b.1).0);
-        (0..3).all(|c| (i32::from(p[c]) - i32::from(q[c])).abs() < even)
+        (0..3).all(|c| (i32::from(p[c]) - i32::from(q[c])).abs() < EVEN)
     };
     let mut seen = vec![false; (w * h) as usize];
     let mut regions = Vec::new();

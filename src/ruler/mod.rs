@@ -18,7 +18,6 @@ mod train;
 #[cfg(test)]
 mod tests;
 
-pub use blank::small_body_px;
 pub use find::{RulerSettings, read};
 pub use grid::read_grid;
 
