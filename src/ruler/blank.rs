@@ -17,8 +17,8 @@ const WIDE: f64 = 0.02;
 const STANDS_OUT: f64 = 16.0;
 
 /// Straightness of the long sides: how far they stray from a line, and how much the width changes from end to end, as
-/// shares of the width (and at least a pixel). Fingers and pencils taper or round off, folds wander.
-const STRAY: f64 = 0.06;
+/// shares of the width (and at least a pixel). A finger strays by a twentieth; pencils taper, folds wander.
+const STRAY: f64 = 0.02;
 const TAPER: f64 = 0.25;
 
 /// True when the photo shows a plain long rectangle that stands out on both sides.

@@ -17,7 +17,7 @@ fn record(photo: &Refusable) -> Record {
 fn each_photo_is_refused_for_its_own_reason_with_advice_that_helps() {
     let mut wrong = Vec::new();
     let mut given = BTreeSet::new();
-    for photo in scenes::all(1..2) {
+    for photo in scenes::all(1) {
         let record = record(&photo);
         match &record.refusal {
             Some(r) if r.code == photo.code && r.advice.contains(photo.advice) => {
