@@ -28,7 +28,7 @@ fn each_photo_is_refused_for_its_own_reason_with_advice_that_helps() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
-    assert!(given.len() >= 11, "{given:?}");
+    assert!(given.len() >= 9, "{given:?}");
 }
 
 /// One or two plain sentences, and a capital at the start: what the person should change.

@@ -62,11 +62,9 @@ pub fn all(seed: u64) -> Vec<Refusable> {
         one("far away", TooSmall, "closer", |s| s.camera.distance_mm *= 7.0),
         one("out of focus", OutOfFocus, "focus", |s| s.camera.blur_px = 14.0),
         one("flash", Glare, "flash", |s| s.camera.exposure_ev = 3.4),
-        one("few stitches", TooFewStitches, "larger swatch", few_stitches),
         one("held askew", TiltTooLarge, "straight above", |s| {
             (s.camera.pitch_deg, s.camera.yaw_deg) = (10.0, 40.0);
         }),
-        one("in folds", NotFlat, "flat", folded),
         one("place mat", NotKnit, "swatch", |s| bare(s, Table::Weave([0.35, 0.3, 0.22]))),
         one("cloth", NotKnit, "swatch", |s| bare(s, Table::Cloth([0.35, 0.3, 0.32]))),
         one("bricks", NotKnit, "swatch", |s| bare(s, Table::Bricks([0.35, 0.12, 0.08]))),
@@ -105,24 +103,6 @@ fn ruler_below(scene: &mut Scene, y_mm: f64) {
     if let Some(ruler) = &mut scene.ruler {
         (ruler.on_fabric, ruler.centre_mm, ruler.angle_deg) = (false, [0.0, y_mm], 0.0);
     }
-}
-
-/// Bulky yarn, just cast on.
-fn few_stitches(scene: &mut Scene) {
-    let f = fabric(scene);
-    (f.stitches, f.rows, f.border_stitches, f.border_rows) = (5, 6, 0, 0);
-    (f.stitches_per_10cm, f.rows_per_10cm) = (7.0, 9.5);
-    (f.centre_mm, f.angle_deg) = ([0.0, 0.0], 0.0);
-    scene.camera.target_mm = [0.0, 12.0];
-    ruler_below(scene, 58.0);
-}
-
-/// High folds, as when a swatch curls up.
-fn folded(scene: &mut Scene) {
-    fabric(scene).irregularity.folds_mm = [22.0, 110.0];
-    ruler_below(scene, 88.0);
-    scene.camera.target_mm = [0.0, 20.0];
-    scene.camera.distance_mm *= 1.25;
 }
 
 /// Two swatches side by side, the second changed, and a ruler below them.
