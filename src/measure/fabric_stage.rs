@@ -153,7 +153,7 @@ fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
 }
 
 /// Whether two lattices agree in both densities and in the direction of the row.
-pub(super) fn same_lattice(a: &Basis, b: &Basis) -> bool {
+fn same_lattice(a: &Basis, b: &Basis) -> bool {
     let near = |u: [f64; 2], v: [f64; 2]| {
         let apart = |sign: f64| (u[0] - sign * v[0]).hypot(u[1] - sign * v[1]);
         apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])

@@ -1,7 +1,7 @@
 //! Other swatches: whether a second piece of knitting lies in the photo, so that the gauge could be either's.
 
 use super::Setup;
-use super::fabric_stage::{Followed, View, area_mm2, rival, same_lattice};
+use super::fabric_stage::{Followed, View, area_mm2, rival};
 use super::under_ruler::{Looks, typical_stitch_px};
 use crate::fabric::{self, Search};
 use crate::lattice::LatticeReading;
@@ -47,7 +47,8 @@ pub(super) fn check_one_fabric(view: &View, a: &Followed, b: &Followed) -> Resul
 }
 
 /// Whether two regions share no fabric: they do not overlap, and the ways from one to the other lead over something that
-/// looks like neither. Where the ruler lies between them, their lattices must differ: it parts one fabric, too.
+/// looks like neither. Where the ruler lies between them nothing is told: it parts one fabric, too, and on one of its sides
+/// the lattice may be misread.
 fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     let shared = |of: &LatticeReading, other: &LatticeReading| {
         let within = of.blocks.iter().filter(|block| fabric::inside(&other.region_px, block.at_px)).count();
@@ -62,7 +63,7 @@ fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     // The ruler's outline may be seen too narrow, so a way that touches it is the ruler's.
     let ruled = ways.iter().filter(|w| w.covered).count();
     if ruled * 2 > ways.len() {
-        return !same_lattice(&a.basis, &b.basis);
+        return false;
     }
     let (Some(first), Some(second)) = (Looks::of(view.photo, a), Looks::of(view.photo, b)) else { return false };
     let other =
