@@ -12,7 +12,7 @@ pub enum CautionCode {
     NoFocalLength,
     /// The tilt across the ruler was not seen well.
     TiltUncertain,
-    /// The gauge differs from place to place by more than the interval of this swatch.
+    /// The gauge differs from place to place by more than even knitting does.
     UnevenTension,
     /// A rib was measured as it lies; worn, it stretches.
     RibRelaxed,
@@ -20,8 +20,6 @@ pub enum CautionCode {
     CardUnconfirmed,
     /// Whether the lens profile is of this photo's lens could not be checked.
     LensUnchecked,
-    /// The ruler's unit was given by the user against what the marks suggest.
-    UnitOverruled,
     /// The outline of the whole swatch was not seen, so its area is not known.
     OutlineUnknown,
     /// The stitches that show in the photo do not agree with what was counted by hand.

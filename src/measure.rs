@@ -4,10 +4,12 @@
 mod compose;
 mod counted_stage;
 mod fabric_stage;
+mod other_swatches;
 mod same_swatch;
 mod scale_stage;
 mod single_loops;
 mod under_ruler;
+mod why_no_scale;
 
 pub use same_swatch::{OnePhoto, one_record};
 pub use single_loops::look_for_loops;
@@ -205,8 +207,11 @@ fn chain(
     let prior = camera(photo, setup)?;
 
     begin(Stage::Ruler, progress)?;
-    // What makes a whole photo unreadable also hides the ruler: it is the better reason to give.
-    let scale = scale_stage::read(photo, setup).map_err(|refusal| fabric::unreadable(photo).unwrap_or(refusal))?;
+    if let Some(refusal) = fabric::moire(photo) {
+        return Err(refusal.into());
+    }
+    let scale =
+        scale_stage::read(photo, setup).map_err(|refusal| why_no_scale::better_reason(photo, setup, refusal))?;
     scale.show(evidence);
 
     begin(Stage::Plane, progress)?;
@@ -215,10 +220,12 @@ fn chain(
     begin(Stage::Fabric, progress)?;
     let excluded = scale.excluded();
     let view = View { photo, map: &first.map, excluded: &excluded, region: region.as_deref() };
-    let seeds = view.seeds()?;
+    let search = view.search().map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
 
     begin(Stage::Lattice, progress)?;
-    let Followed { decision, reading } = view.follow(&seeds, setup)?;
+    let followed = view.follow(&search.seeds, setup).map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
+    other_swatches::check_alone(&view, &search, setup, &followed)?;
+    let Followed { decision, reading } = followed;
     fabric_stage::show(&reading, evidence);
 
     begin(Stage::Gauge, progress)?;

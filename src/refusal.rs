@@ -75,20 +75,24 @@ impl RefusalCode {
             ),
             Self::TooSmall => (
                 "the stitches are too small in the picture",
-                "Move the camera closer until the swatch fills the picture, and use the photo itself, not a small copy of it.",
+                "Move the camera closer until the swatch and the ruler fill the picture, and use the photo itself, not a small copy of it.",
             ),
             Self::OutOfFocus => (
                 "the picture is blurred",
                 "Tap on the swatch to focus, hold the camera still and take the photo again in better light.",
             ),
-            Self::Glare => {
-                ("a large part of the picture is blown out", "Turn off the flash and let the light come from the side.")
-            }
+            Self::Glare => (
+                "a large part of the picture is blown out",
+                "Turn off the flash, and let soft light come from the side.",
+            ),
             Self::TiltTooLarge => (
                 "the camera looked at the swatch too obliquely",
-                "Hold the camera straight above the swatch, parallel to the table.",
+                "Hold the camera straight above the swatch, parallel to the table, and take the photo again.",
             ),
-            Self::NotFlat => ("the fabric does not lie flat", "Lay the swatch flat on a table without stretching it."),
+            Self::NotFlat => (
+                "the fabric does not lie flat",
+                "Smooth the swatch out flat on a table without stretching it; pin its edges down where they curl.",
+            ),
             Self::AxesUnclear => (
                 "which direction is the row can't be decided from the picture",
                 "Say in which direction the rows run with --axes DEGREES (0 is to the right, 90 is down).",
@@ -101,9 +105,10 @@ impl RefusalCode {
                 "the stitch pattern can't be recognised surely",
                 "Say what was knitted with --stitch, and its repeat with --repeat if it has one; or count the whole swatch and give the count with --counted.",
             ),
-            Self::SeveralSwatches => {
-                ("more than one swatch is in the picture", "Photograph one at a time, or mark one with --region.")
-            }
+            Self::SeveralSwatches => (
+                "more than one swatch is in the picture",
+                "Photograph one swatch at a time, or mark the one to measure with --region.",
+            ),
             Self::Moire => (
                 "the picture shows an interference pattern, as photos of a screen do",
                 "Photograph the swatch itself, not a picture of it.",

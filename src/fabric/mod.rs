@@ -1,6 +1,8 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
 mod colour;
+mod far;
+mod moire;
 mod outline;
 mod patch;
 mod seeds;
@@ -10,9 +12,11 @@ mod spectrum;
 mod tests;
 mod two_colours;
 
+pub use far::far_object_share;
+pub use moire::moire;
 pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};
 pub use patch::Patch;
-pub use seeds::{FabricSeed, seeds};
+pub use seeds::{FabricSeed, Search, repeats_somewhere, search};
 pub use sharpness::{blur_share, unreadable};
 pub use two_colours::TwoColours;
 

@@ -49,25 +49,101 @@ const LEAST_SCORE: f64 = 3.0;
 const PX_PER_PERIOD: f64 = 10.0;
 /// Periods over which the colour of the yarn is told: well under a stitch.
 const DETAIL_PERIODS: f64 = 0.25;
+/// Share of the best place's score from which on another may be a second swatch's.
+const SECOND_SHARE: f64 = 0.3;
+/// What a photo of unknown scale is taken to show on its longer side, mm: a swatch with a ruler beside it.
+const SEARCH_LONGEST_MM: f64 = 250.0;
 /// Smallest stitch that can be read, in photo pixels (measured: lattices are lost below about six).
 const LEAST_STITCH_PX: f64 = 6.0;
 
 /// Half-width of the neighbourhood over which the searched tiles are evenly lit, in mm: one stitch of chunky yarn.
 const LIGHT_RADIUS_MM: f64 = 3.0;
 
-/// Finds up to five places that may be knitted, the best first.
+/// What a search for fabric found.
+#[derive(Debug)]
+pub struct Search {
+    /// Up to five places that may be knitted, the best first; not empty.
+    pub seeds: Vec<FabricSeed>,
+    /// All places that were looked at, the best first.
+    tiles: Vec<Tile>,
+}
+
+impl Search {
+    /// Up to two more places that may be knitted, wholly outside a region that was followed, the best first.
+    pub fn beyond(
+        &self,
+        photo: &Photo,
+        map: &PlaneMap,
+        excluded: &[Vec<PhotoPoint>],
+        followed: &[PhotoPoint],
+    ) -> Vec<FabricSeed> {
+        const MOST: usize = 2;
+        let best = self.tiles.first().map_or(0.0, |t| t.score);
+        // The middles and corners of a tile: fabric under its taper is fabric in its middle half.
+        let outside = |t: &Tile| {
+            (0..9).all(|k| {
+                let off = |i: i32| f64::from(i - 1) * 0.3 * t.side_mm;
+                map.to_photo(t.centre.moved(off(k % 3), off(k / 3))).is_some_and(|p| !inside(followed, p))
+            })
+        };
+        let mut chosen: Vec<&Tile> = Vec::new();
+        for t in self.tiles.iter().filter(|t| t.score >= LEAST_SCORE.max(SECOND_SHARE * best)) {
+            let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
+            if apart && outside(t) {
+                chosen.push(t);
+                if chosen.len() == MOST {
+                    break;
+                }
+            }
+        }
+        chosen.iter().map(|t| seed(photo, map, t, excluded)).collect()
+    }
+}
+
+/// Whether anything in the photo repeats in two directions as knitting does, whatever its scale: for photos whose scale is
+/// not known. `None` for a photo that is empty.
+pub fn repeats_somewhere(photo: &Photo) -> Option<bool> {
+    // As many pixels as are searched with a known scale: then a stitch is as large in them as it is there.
+    let longest = f64::from(photo.width().max(photo.height()));
+    let mm_per_px = SEARCH_LONGEST_MM / longest;
+    let map = PlaneMap::new(nalgebra::Matrix3::from_diagonal(&[mm_per_px, mm_per_px, 1.0].into()), None)?;
+    let view = view(photo, &map, None)?;
+    let (tiles, _) = searched(photo, &map, &view, &[]);
+    Some(tiles.iter().any(|t| t.score >= LEAST_SCORE))
+}
+
+/// Finds places that may be knitted.
 ///
 /// Refuses `too_small` where a stitch can hardly have six pixels, `glare` where most of the picture is blown out,
 /// `out_of_focus` where no texture shows because the picture is blurred, and `not_knit` where no texture repeats in two
 /// directions.
-pub fn seeds(
+pub fn search(
     photo: &Photo,
     map: &PlaneMap,
     excluded: &[Vec<PhotoPoint>],
     region: Option<&[PhotoPoint]>,
-) -> Result<Vec<FabricSeed>, Refusal> {
+) -> Result<Search, Refusal> {
     let nothing = |why: String| Refusal::new(RefusalCode::NotKnit, why);
     let view = view(photo, map, region).ok_or_else(|| nothing("the photo does not show the ruler's plane".into()))?;
+    let (mut tiles, photo_scale) = searched(photo, map, &view, excluded);
+    if let Some(polygon) = region {
+        tiles.retain(|t| map.to_photo(t.centre).is_some_and(|p| inside(polygon, p)));
+    }
+    let best = tiles.first().map_or(0.0, |t| t.score);
+    if best < LEAST_SCORE && region.is_none() || best <= 0.0 {
+        return Err(sharpness::why_nothing(photo, photo_scale, best));
+    }
+    if let Some(t) = tiles.first().filter(|t| t.period_mm * photo_scale * 2.0 < LEAST_STITCH_PX) {
+        let seen =
+            format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
+        return Err(Refusal::new(RefusalCode::TooSmall, seen));
+    }
+    let seeds = choose(&tiles, best).into_iter().map(|t| seed(photo, map, t, excluded)).collect();
+    Ok(Search { seeds, tiles })
+}
+
+/// Scores the tiles of a view at three scales, the best first; and the photo's scale in the middle, px per mm.
+fn searched(photo: &Photo, map: &PlaneMap, view: &View, excluded: &[Vec<PhotoPoint>]) -> (Vec<Tile>, f64) {
     let photo_scale = map.px_per_mm(view.centre).unwrap_or(1.0);
     let fine = (SEARCH_LIMIT / (view.size.0 * view.size.1)).sqrt().min(FINE_PX_PER_MM).min(photo_scale * 1.2);
     let patch = Patch::resample(photo, map, view.centre, view.size, fine, excluded);
@@ -82,28 +158,15 @@ pub fn seeds(
             break;
         }
     }
-    if let Some(polygon) = region {
-        tiles.retain(|t| map.to_photo(t.centre).is_some_and(|p| inside(polygon, p)));
-    }
     tiles.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let best = tiles.first().map_or(0.0, |t| t.score);
-    if best < LEAST_SCORE && region.is_none() || best <= 0.0 {
-        return Err(sharpness::why_nothing(photo, photo_scale, best));
-    }
-    if let Some(t) = tiles.first().filter(|t| t.period_mm * photo_scale * 2.0 < LEAST_STITCH_PX) {
-        let seen =
-            format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
-        return Err(Refusal::new(RefusalCode::TooSmall, seen));
-    }
-    let chosen = choose(tiles, best);
-    Ok(chosen.iter().map(|t| seed(photo, map, t, excluded)).collect())
+    (tiles, photo_scale)
 }
 
 /// The best places of each texture: two of the best, one of every other; no more than three whose lines are equally fine,
 /// since a table cloth looks different from place to place and would take them all.
-fn choose(tiles: Vec<Tile>, best: f64) -> Vec<Tile> {
-    let mut chosen: Vec<Tile> = Vec::new();
-    for t in tiles.into_iter().filter(|t| t.score >= LEAST_SCORE.min(best).max(0.2 * best)) {
+fn choose(tiles: &[Tile], best: f64) -> Vec<&Tile> {
+    let mut chosen: Vec<&Tile> = Vec::new();
+    for t in tiles.iter().filter(|t| t.score >= LEAST_SCORE.min(best).max(0.2 * best)) {
         let alike = chosen.iter().filter(|c| t.resembles(c)).count();
         let as_fine = chosen.iter().filter(|c| (t.period_mm / c.period_mm).ln().abs() < AS_FINE).count();
         let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
@@ -137,6 +200,7 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
 }
 
 /// One searched square.
+#[derive(Debug)]
 struct Tile {
     centre: PlanePoint,
     side_mm: f64,

@@ -74,7 +74,7 @@ fn the_outside_of_the_frame_is_not_valid() {
 fn knitting_on_a_grained_table_is_found_first() {
     let fabric = |x: f64, y: f64| (60.0..130.0).contains(&x) && (30.0..100.0).contains(&y);
     let photo = drawn((1500, 1000), |x, y| if fabric(x, y) { knit(x, y) } else { 0.3 * (TAU * y / 2.5).cos() });
-    let found = seeds(&photo, &plain_map(), &[], None).unwrap();
+    let found = search(&photo, &plain_map(), &[], None).unwrap().seeds;
     let c = found[0].centre;
     assert!(fabric(c.x, c.y), "{c:?}");
     assert_eq!(found[0].sheets.len(), 3);
@@ -90,7 +90,7 @@ fn a_ruled_grid_a_grain_and_plain_noise_are_not_knit() {
     let pictures: [(&str, Light); 3] =
         [("noise", &|_, _| 0.0), ("grain", &|_, y| 0.3 * (TAU * y / 2.5).cos()), ("grid", &|x, y| line(x) + line(y))];
     for (name, light) in pictures {
-        let refusal = seeds(&drawn((1200, 900), light), &plain_map(), &[], None).map(|s| s[0].score);
+        let refusal = search(&drawn((1200, 900), light), &plain_map(), &[], None).map(|s| s.seeds[0].score);
         assert_eq!(refusal.as_ref().map_err(|r| r.code), Err(RefusalCode::NotKnit), "{name}: {refusal:?}");
     }
 }

@@ -1,7 +1,8 @@
 //! The fabric: where it is, which lattice it has, and the counts over it.
 
 use super::Setup;
-use crate::fabric::{self, FabricSeed};
+use super::other_swatches;
+use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, Basis, Decision, Declared, Harmonic, LatticeReading, PhaseBlock};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
@@ -69,8 +70,8 @@ pub(super) struct View<'a> {
 
 impl View<'_> {
     /// Places that may be knitted, best first.
-    pub fn seeds(&self) -> Result<Vec<FabricSeed>, Refusal> {
-        fabric::seeds(self.photo, self.map, self.excluded, self.region)
+    pub fn search(&self) -> Result<Search, Refusal> {
+        fabric::search(self.photo, self.map, self.excluded, self.region)
     }
 
     /// Decides at each seed, follows each different lattice over the photo, and takes the one that holds over most
@@ -98,6 +99,13 @@ impl View<'_> {
         }
         followed.sort_by(|a, b| b.0.total_cmp(&a.0));
         self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))
+    }
+
+    /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
+    pub fn read_at(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
+        let decision = lattice::propose(&seed.sheets, &self.declared(setup, seed.centre))?;
+        let reading = self.grow(&decision)?;
+        self.sure(Followed { decision, reading }, setup)
     }
 
     /// Of the lattices that were followed, the largest first, the one that the fabric under it confirms. A smaller one is
@@ -140,6 +148,7 @@ impl View<'_> {
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
+            other_swatches::check_one_fabric(self, a, b)?;
             if b.decision.margin > CLEARLY_SURER * a.decision.margin {
                 followed.swap(0, 1);
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
@@ -263,12 +272,12 @@ fn crossed_share(harmonics: &[Harmonic]) -> f64 {
 }
 
 /// Area over which a lattice was followed: every block stands for its share of stitches and rows.
-fn area_mm2(reading: &LatticeReading) -> f64 {
+pub(super) fn area_mm2(reading: &LatticeReading) -> f64 {
     let Some((s, r)) = reading.basis.steps_mm() else { return 0.0 };
     (s[0] * r[1] - s[1] * r[0]).abs() * reading.blocks.len() as f64
 }
 
-fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
+pub(super) fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = followed.reading.basis.per_10cm()?;
     let why =
         format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);

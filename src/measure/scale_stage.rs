@@ -76,13 +76,20 @@ pub(super) fn plane(scale: &Scale, prior: &CameraPrior, counts: &[CountSeen]) ->
     Ok(estimate)
 }
 
-/// Refuses a camera that looked too obliquely.
+/// The better reason where no lattice was found in a plane that is surely too oblique.
+pub(super) fn oblique_or(plane: &PlaneEstimate, refusal: Refusal) -> Refusal {
+    let sure = plane.pose.tilt_deg() - plane.tilt_sigma_deg > TILT_LIMIT_DEG;
+    if sure { check_tilt(plane).err().unwrap_or(refusal) } else { refusal }
+}
+
+/// Refuses a camera that looked too obliquely, or may have: a steep tilt is known badly where the lens is not.
 pub(super) fn check_tilt(plane: &PlaneEstimate) -> Result<(), Refusal> {
     let tilt = plane.pose.tilt_deg();
-    if tilt <= TILT_LIMIT_DEG {
+    if tilt + plane.tilt_sigma_deg <= TILT_LIMIT_DEG {
         return Ok(());
     }
-    let seen = format!("tilted by about {tilt:.0}°, the limit is {TILT_LIMIT_DEG:.0}°");
+    let seen =
+        format!("tilted by {tilt:.0}° give or take {:.0}°, the limit is {TILT_LIMIT_DEG:.0}°", plane.tilt_sigma_deg);
     Err(Refusal::new(RefusalCode::TiltTooLarge, seen))
 }
 

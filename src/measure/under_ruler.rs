@@ -111,24 +111,46 @@ fn rim(photo: &Photo, outline: &[PhotoPoint], reading: &LatticeReading, stitch_p
         .collect()
 }
 
+/// Fewest places of a fabric, or beside it, from which its looks are judged.
+const FEWEST: usize = 8;
+
 /// Whether places look like the fabric: its colours, and as rough; `None` where there are too few places.
 fn goes_on(photo: &Photo, places: &[PhotoPoint], reading: &LatticeReading) -> Option<bool> {
-    const FEWEST: usize = 8;
-    // Means over one to two stitches: the loops' own light and shade falls out.
-    let half_px = (0.75 * typical_stitch_px(reading)?).clamp(3.0, 40.0) as u32;
-    let fabric: Vec<Look> = reading.blocks.iter().filter_map(|b| look(photo, b.at_px, half_px)).collect();
-    let seen: Vec<Look> = places.iter().filter_map(|p| look(photo, *p, half_px)).collect();
-    if fabric.len() < FEWEST || seen.len() < FEWEST {
-        return None;
+    let fabric = Looks::of(photo, reading)?;
+    let seen: Vec<bool> = places.iter().filter_map(|p| fabric.holds(photo, *p)).collect();
+    let alike = seen.iter().filter(|alike| **alike).count();
+    (seen.len() >= FEWEST).then(|| alike as f64 > ALIKE_SHARE * seen.len() as f64)
+}
+
+/// How a fabric looks over one to two stitches, where the loops' own light and shade falls out.
+pub(super) struct Looks {
+    half_px: u32,
+    mean: Look,
+    deviation: Look,
+}
+
+impl Looks {
+    /// The looks of a followed fabric; `None` where it is too small.
+    pub fn of(photo: &Photo, reading: &LatticeReading) -> Option<Self> {
+        let half_px = (0.75 * typical_stitch_px(reading)?).clamp(3.0, 40.0) as u32;
+        let fabric: Vec<Look> = reading.blocks.iter().filter_map(|b| look(photo, b.at_px, half_px)).collect();
+        if fabric.len() < FEWEST {
+            return None;
+        }
+        let n = fabric.len() as f64;
+        let mean: Look = std::array::from_fn(|c| fabric.iter().map(|f| f[c]).sum::<f64>() / n);
+        let deviation: Look = std::array::from_fn(|c| {
+            let own = (fabric.iter().map(|f| (f[c] - mean[c]).powi(2)).sum::<f64>() / n).sqrt();
+            own.max(LEAST_DEVIATION[c])
+        });
+        Some(Self { half_px, mean, deviation })
     }
-    let n = fabric.len() as f64;
-    let mean: Look = std::array::from_fn(|c| fabric.iter().map(|f| f[c]).sum::<f64>() / n);
-    let deviation: Look = std::array::from_fn(|c| {
-        let own = (fabric.iter().map(|f| (f[c] - mean[c]).powi(2)).sum::<f64>() / n).sqrt();
-        own.max(LEAST_DEVIATION[c])
-    });
-    let alike = |s: &Look| (0..4).all(|c| (s[c] - mean[c]).abs() < ALIKE_DEVIATIONS * deviation[c]);
-    Some(seen.iter().filter(|s| alike(s)).count() as f64 > ALIKE_SHARE * seen.len() as f64)
+
+    /// Whether a place looks like that; `None` near the picture's edge.
+    pub fn holds(&self, photo: &Photo, at: PhotoPoint) -> Option<bool> {
+        let seen = look(photo, at, self.half_px)?;
+        Some((0..4).all(|c| (seen[c] - self.mean[c]).abs() < ALIKE_DEVIATIONS * self.deviation[c]))
+    }
 }
 
 /// Mean logarithms of red, green and blue over a small square, and the logarithm of green's deviation in it.
@@ -211,7 +233,7 @@ fn to_side((a, b): &(PhotoPoint, PhotoPoint), p: PhotoPoint) -> f64 {
 }
 
 /// Width of a stitch in the photo, from two far blocks' counts.
-fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
+pub(super) fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
     let (a, b) = (reading.blocks.first()?, reading.blocks.last()?);
     let (stitch, row) = reading.basis.steps_mm()?;
     let (ds, dr) = (b.stitches - a.stitches, b.rows - a.rows);

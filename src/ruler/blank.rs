@@ -16,14 +16,23 @@ const WIDE: f64 = 0.02;
 /// Both long sides differ from the body by at least this, code values in the channel that differs most.
 const STANDS_OUT: f64 = 16.0;
 
+/// Straightness of the long sides: how far they stray from a line, and how much the width changes from end to end, as
+/// shares of the width (and at least a pixel). A finger strays by a twentieth; pencils taper, folds wander.
+const STRAY: f64 = 0.02;
+const TAPER: f64 = 0.25;
+
 /// True when the photo shows a plain long rectangle that stands out on both sides.
 pub(super) fn shows_blank_ruler(rgb: &RgbImage) -> bool {
     let longest = rgb.width().max(rgb.height()).max(1);
     let side = |px: u32| (px * SEARCH_PX / longest).max(1);
     let small =
         if longest > SEARCH_PX { imageops::thumbnail(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() };
-    let least = (WIDE * LONG * f64::from(SEARCH_PX) * f64::from(SEARCH_PX)) as usize;
-    even_regions(&small, least).iter().any(|region| is_body(&small, region))
+    let longest = f64::from(small.width().max(small.height()));
+    let least = (WIDE * LONG * longest * longest) as usize;
+    even_regions(&small, least)
+        .iter()
+        .filter_map(|region| body(&small, region))
+        .any(|(length, width)| length > LONG * longest && width > WIDE * longest)
 }
 
 /// Connected regions of even colour with at least `least` pixels.
@@ -53,25 +62,28 @@ fn even_regions(rgb: &RgbImage, least: usize) -> Vec<Vec<(u32, u32)>> {
     regions
 }
 
-/// A filled slender rectangle that differs from what lies on both of its long sides.
-fn is_body(rgb: &RgbImage, region: &[(u32, u32)]) -> bool {
+/// Length and width of a filled slender rectangle with straight sides that differs from what lies on both of them.
+fn body(rgb: &RgbImage, region: &[(u32, u32)]) -> Option<(f64, f64)> {
     let n = region.len() as f64;
     let mean = |f: &dyn Fn(f64, f64) -> f64| region.iter().map(|p| f(f64::from(p.0), f64::from(p.1))).sum::<f64>() / n;
     let (mx, my) = (mean(&|x, _| x), mean(&|_, y| y));
     let (xx, yy) = (mean(&|x, _| (x - mx).powi(2)), mean(&|_, y| (y - my).powi(2)));
     let angle = 0.5 * (2.0 * mean(&|x, y| (x - mx) * (y - my))).atan2(xx - yy);
     let (s, c) = angle.sin_cos();
-    let spread = |f: &dyn Fn(f64, f64) -> f64| -> (f64, f64) {
-        let mut v: Vec<f64> = region.iter().map(|p| f(f64::from(p.0) - mx, f64::from(p.1) - my)).collect();
+    let laid: Vec<(f64, f64)> = region
+        .iter()
+        .map(|p| (f64::from(p.0) - mx, f64::from(p.1) - my))
+        .map(|(x, y)| (c * x + s * y, c * y - s * x))
+        .collect();
+    let spread = |f: fn(&(f64, f64)) -> f64| -> (f64, f64) {
+        let mut v: Vec<f64> = laid.iter().map(f).collect();
         v.sort_by(f64::total_cmp);
         (v[v.len() / 100], v[v.len() - 1 - v.len() / 100])
     };
-    let (u, v) = (spread(&|x, y| c * x + s * y), spread(&|x, y| c * y - s * x));
+    let (u, v) = (spread(|p| p.0), spread(|p| p.1));
     let (length, width) = (u.1 - u.0 + 1.0, v.1 - v.0 + 1.0);
-    let longest = f64::from(rgb.width().max(rgb.height()));
-    let slender = length > SLENDER * width && length > LONG * longest && width > WIDE * longest;
-    if !slender || n < FILLED * length * width {
-        return false;
+    if length < SLENDER * width || n < FILLED * length * width || !has_straight_sides(&laid, u, width) {
+        return None;
     }
     let colour = |u: f64, v: f64| -> Option<[f64; 3]> {
         let (x, y) = (mx + c * u - s * v, my + s * u + c * v);
@@ -89,5 +101,38 @@ fn is_body(rgb: &RgbImage, region: &[(u32, u32)]) -> bool {
         beside.count() * 10 >= PLACES * 8
     };
     let margin = 0.15 * width + 3.0;
-    differs(v.0 - margin) && differs(v.1 + margin)
+    (differs(v.0 - margin) && differs(v.1 + margin)).then_some((length, width))
+}
+
+/// Whether both long sides are lines, nearly parallel. `laid` are the region's pixels along and across it, `u` its ends.
+fn has_straight_sides(laid: &[(f64, f64)], u: (f64, f64), width: f64) -> bool {
+    const SLICES: usize = 24;
+    let mut sides = vec![(f64::MAX, f64::MIN); SLICES];
+    for &(along, across) in laid {
+        let k = ((along - u.0) / (u.1 - u.0).max(1.0) * SLICES as f64) as usize;
+        if let Some(side) = sides.get_mut(k) {
+            *side = (side.0.min(across), side.1.max(across));
+        }
+    }
+    // The ends may be rounded.
+    let inner: Vec<(f64, f64)> = sides[2..SLICES - 2].iter().copied().filter(|s| s.0 <= s.1).collect();
+    if inner.len() < SLICES / 2 {
+        return false;
+    }
+    let line = |of: fn(&(f64, f64)) -> f64| -> (f64, f64) {
+        let n = inner.len() as f64;
+        let (mt, mv) = ((n - 1.0) / 2.0, inner.iter().map(of).sum::<f64>() / n);
+        let moment = |f: &dyn Fn(f64, f64) -> f64| {
+            inner.iter().enumerate().map(|(t, s)| f(t as f64 - mt, of(s) - mv)).sum::<f64>()
+        };
+        let slope = moment(&|t, v| t * v) / moment(&|t, _| t * t).max(1e-9);
+        let mut stray: Vec<f64> =
+            inner.iter().enumerate().map(|(t, s)| (of(s) - mv - slope * (t as f64 - mt)).abs()).collect();
+        stray.sort_by(f64::total_cmp);
+        // Four fifths of the slices: a mark or a hole may notch the side.
+        (slope, stray[stray.len() * 4 / 5])
+    };
+    let ((a, stray_a), (b, stray_b)) = (line(|s| s.0), line(|s| s.1));
+    let taper = (a - b).abs() * inner.len() as f64;
+    stray_a.max(stray_b) < (STRAY * width).max(1.0) && taper < (TAPER * width).max(1.5)
 }

@@ -44,6 +44,11 @@ impl<'a> FabricSurface<'a> {
         relief.iter_mut().for_each(|r| *r -= mean);
         let lowest = relief.iter().fold(0.0_f64, |low, &r| low.min(r));
         surface.middle_mm = surface.yarn_mm() * (LOOP_DEPTH + 0.5) - lowest;
+        let half_width = fabric.size_mm()[0] / 2.0;
+        for (k, height) in relief.iter_mut().enumerate() {
+            let stitch = k as i64 % columns - MARGIN;
+            *height += fold(fabric, (stitch as f64 + 0.5) * fabric.stitch_mm() - half_width).1;
+        }
         surface.relief = relief;
         surface.pull = surface.drawing_in();
         surface
@@ -209,13 +214,30 @@ fn lay_out(fabric: &Fabric, seed: u64) -> Vec<[f64; 2]> {
                 let s = (wave.turn[0] * u + wave.turn[1] * v + wave.phase).sin() * uneven.waves;
                 [sum[0] + s * wave.push[0] * w, sum[1] + s * wave.push[1] * r]
             });
-            let along = u + uneven.drift[0] * u * u / (2.0 * half_w) + skew * v + slow[0] + spread * w * draw.normal();
+            let lying = fold(fabric, u).0;
+            let along =
+                lying + uneven.drift[0] * u * u / (2.0 * half_w) + skew * v + slow[0] + spread * w * draw.normal();
             let sag = uneven.bow_mm * (u / half_w) * (u / half_w);
             let up = v + uneven.drift[1] * v * v / (2.0 * half_h) + shift + sag + slow[1] + spread * r * draw.normal();
             points.push([fabric.centre_mm[0] + along * cos + up * sin, fabric.centre_mm[1] + along * sin - up * cos]);
         }
     }
     points
+}
+
+/// Where a place of the swatch comes to lie over its folds: along the table and above it, mm. `s` is measured along the
+/// fabric from the middle of the swatch.
+fn fold(fabric: &Fabric, s: f64) -> (f64, f64) {
+    let [height, apart] = fabric.irregularity.folds_mm;
+    if height <= 0.0 {
+        return (s, 0.0);
+    }
+    let turn = std::f64::consts::TAU / apart;
+    // The height is a sine of the length along the fabric; the rest of each step goes along the table.
+    const STEPS: usize = 64;
+    let level = |t: f64| (1.0 - (height / 2.0 * turn * (turn * t).cos()).powi(2)).max(0.0).sqrt();
+    let along = (0..STEPS).map(|k| level(s * (k as f64 + 0.5) / STEPS as f64)).sum::<f64>() / STEPS as f64;
+    (s * along, height / 2.0 * (1.0 + (turn * s).sin()))
 }
 
 struct Wave {

@@ -25,6 +25,7 @@ mod ruler_face;
 mod ruler_truth;
 mod sample;
 mod scene;
+mod screen;
 mod sensor;
 mod shading;
 mod sweep;
@@ -37,11 +38,12 @@ mod yarn_path;
 
 pub use chart::{Chart, UnknownPattern};
 pub use lattice_truth::StitchTruth;
-pub use photographer::{SyntheticPhoto, photograph};
+pub use photographer::{SyntheticPhoto, photograph, photograph_beside};
 pub use ruler_truth::{RulerScaleTruth, RulerTruth};
 pub use sample::{Sample, SampleError, SampleSettings, sample};
 pub use scene::{
     Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, SceneError, Table, Yarn,
 };
+pub use screen::{Screen, photograph_of_screen};
 pub use sweep::{Factor, sweep};
 pub use truth::{CameraTruth, DistortionTruth, PatternTruth, PlaneTruth, Truth};

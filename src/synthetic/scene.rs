@@ -116,6 +116,10 @@ pub struct Irregularity {
     pub rowing_out: f64,
     /// Sag of the rows between middle and edge, mm.
     pub bow_mm: f64,
+    /// Folds along the wale that lift the swatch off the table, [height, distance from fold to fold], mm; a height of 0
+    /// lies flat. The fabric keeps its length over the folds, so seen from above it is foreshortened on their flanks.
+    #[serde(default)]
+    pub folds_mm: [f64; 2],
 }
 
 impl Irregularity {
@@ -128,6 +132,7 @@ impl Irregularity {
         skew_deg: 0.0,
         rowing_out: 0.0,
         bow_mm: 0.0,
+        folds_mm: [0.0, 0.0],
     };
 }
 
@@ -216,6 +221,12 @@ pub enum Table {
     Cloth([f64; 3]),
     /// A cutting mat with a line every 10 mm, of this colour.
     Mat([f64; 3]),
+    /// A coarse plain weave, as of a place mat, of this colour.
+    Weave([f64; 3]),
+    /// Bricks of 24 mm by 8 mm in running bond (a print or a toy wall), of this colour.
+    Bricks([f64; 3]),
+    /// Round dots every 6 mm on a light cloth, of this colour.
+    Dots([f64; 3]),
 }
 
 /// One soft lamp or window from a side, and light from everywhere.
@@ -351,7 +362,13 @@ impl Irregularity {
         need(self.drift.iter().all(|d| d.abs() <= 0.3), "drift, at most 0.3")?;
         need(self.skew_deg.abs() <= 20.0, "skew, at most 20 degrees")?;
         need(self.rowing_out.abs() <= 0.4, "rowing out, at most 0.4")?;
-        need(self.bow_mm.abs() <= 30.0, "bow, at most 30 mm")
+        need(self.bow_mm.abs() <= 30.0, "bow, at most 30 mm")?;
+        // Beyond 0.28 of their distance the flanks of a sine would be steeper than the fabric is long.
+        let [height, apart] = self.folds_mm;
+        need(
+            height == 0.0 || (height > 0.0 && apart <= 1000.0 && height <= 0.28 * apart),
+            "folds, height to 0.28 of distance",
+        )
     }
 }
 

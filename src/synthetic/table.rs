@@ -9,8 +9,11 @@ pub(super) fn colour(table: &Table, [x, y]: [f64; 2], soft: f64, salt: u32) -> [
     match table {
         Table::Plain(base) => shade(base, 0.97 + 0.06 * noise::smooth(u * 0.8, v * 0.8, salt)),
         Table::Wood(base) => wood(base, u, v, salt),
-        Table::Cloth(base) => cloth(base, u, v, soft as f32, salt),
+        Table::Cloth(base) => woven(base, [u, v], 0.8, soft as f32, salt),
+        Table::Weave(base) => woven(base, [u, v], 2.6, soft as f32, salt),
         Table::Mat(base) => mat(base, x, y, soft, salt),
+        Table::Bricks(base) => bricks(base, [u, v], soft as f32, salt),
+        Table::Dots(base) => dots(base, [u, v], soft as f32, salt),
     }
 }
 
@@ -33,15 +36,15 @@ fn wood(base: &[f64; 3], u: f32, v: f32, salt: u32) -> [f32; 3] {
     [c[0] * warm[0], c[1] * warm[1], c[2] * warm[2]]
 }
 
-/// A plain weave with threads of 0.8 mm, thick and thin.
-fn cloth(base: &[f64; 3], u: f32, v: f32, soft: f32, salt: u32) -> [f32; 3] {
-    let (a, b) = (u / 0.8, v / 0.8);
+/// A plain weave with threads of this width (mm), thick and thin.
+fn woven(base: &[f64; 3], [u, v]: [f32; 2], thread_mm: f32, soft: f32, salt: u32) -> [f32; 3] {
+    let (a, b) = (u / thread_mm, v / thread_mm);
     let over = (a.floor() as i32 + b.floor() as i32).rem_euclid(2) == 0;
     let across = if over { b - b.floor() } else { a - a.floor() } * 2.0 - 1.0;
     let thread = if over { noise::cell(b.floor() as i32, 1, salt) } else { noise::cell(a.floor() as i32, 2, salt) };
     let slub = noise::smooth(u * if over { 0.15 } else { 1.2 }, v * if over { 1.2 } else { 0.15 }, salt ^ 9);
     // Threads narrower than two samples blur into their mean.
-    let detail = (0.8 / (2.0 * soft)).clamp(0.0, 1.0);
+    let detail = (thread_mm / (2.0 * soft)).clamp(0.0, 1.0);
     shade(base, 1.0 + detail * (0.12 - 0.35 * across * across) + 0.2 * (thread - 0.5) + 0.3 * (slub - 0.5))
 }
 
@@ -56,4 +59,27 @@ fn mat(base: &[f64; 3], x: f64, y: f64, soft: f64, salt: u32) -> [f32; 3] {
     let ink = 0.7 * line(x).max(line(y));
     let ground = shade(base, 0.9 + 0.2 * noise::smooth(x as f32 * 2.0, y as f32 * 2.0, salt));
     ground.map(|c| c * (1.0 - ink) + 0.55 * ink)
+}
+
+/// Bricks of 24 mm by 8 mm, each row moved on by half a brick, with light mortar of 1.2 mm between.
+fn bricks(base: &[f64; 3], [u, v]: [f32; 2], soft: f32, salt: u32) -> [f32; 3] {
+    let row = (v / 8.0).floor();
+    let along = u / 24.0 + 0.5 * row.rem_euclid(2.0);
+    let brick = along.floor();
+    let to_edge = |share: f32, size: f32| (share - share.floor()).min(1.0 - (share - share.floor())) * size;
+    let off = to_edge(along, 24.0).min(to_edge(v / 8.0, 8.0));
+    let mortar = ((0.6 - off) / soft + 0.5).clamp(0.0, 1.0);
+    let tone = 0.75 + 0.5 * noise::cell(brick as i32, row as i32, salt);
+    let rough = 0.9 + 0.2 * noise::smooth(u * 1.5, v * 1.5, salt);
+    shade(base, tone * rough).map(|c| c * (1.0 - mortar) + 0.6 * mortar)
+}
+
+/// Dots of 3 mm every 6 mm, every second row moved on by half.
+fn dots(base: &[f64; 3], [u, v]: [f32; 2], soft: f32, salt: u32) -> [f32; 3] {
+    let row = (v / 6.0).round();
+    let along = u / 6.0 + 0.5 * row.rem_euclid(2.0);
+    let off = (6.0 * (along - along.round())).hypot(v - 6.0 * row);
+    let ink = ((1.5 - off) / soft + 0.5).clamp(0.0, 1.0);
+    let ground = 0.62 + 0.06 * noise::smooth(u * 1.2, v * 1.2, salt);
+    base.map(|c| c as f32 * ink + ground * (1.0 - ink))
 }

@@ -223,6 +223,7 @@ fn irregularity(hard: f64, draw: &mut Draw) -> Irregularity {
         skew_deg: either(draw, 2.5 * more),
         rowing_out: if draw.chance(0.3 * more) { draw.between(0.02, 0.08) } else { 0.0 },
         bow_mm: either(draw, 1.5 * more),
+        folds_mm: [0.0, 0.0],
     }
 }
 

@@ -1,0 +1,113 @@
+//! Other swatches: whether a second piece of knitting lies in the photo, so that the gauge could be either's.
+
+use super::Setup;
+use super::fabric_stage::{Followed, View, area_mm2, rival};
+use super::under_ruler::{Looks, typical_stitch_px};
+use crate::fabric::{self, Search};
+use crate::lattice::LatticeReading;
+use crate::quantity::PhotoPoint;
+use crate::refusal::{Refusal, RefusalCode};
+
+/// Least share of the first swatch's area that a second one has; smaller patches are borders, loose yarn, a label.
+const LEAST_SHARE: f64 = 0.15;
+/// Least distance of two swatches' regions, in stitches: an edge stitch of each is not followed.
+const LEAST_GAP: f64 = 2.0;
+/// Share of the ways from one region to the other that must lead over something that looks like neither.
+const PARTED_WAYS: f64 = 0.7;
+/// Most of a region's blocks that may lie in the other region where the two are to lie apart.
+const MOST_SHARED: f64 = 0.1;
+
+/// Refuses `several_swatches` where knitting beyond the followed region is not part of the same fabric. A region that the
+/// user marked settles the question.
+pub(super) fn check_alone(view: &View, search: &Search, setup: &Setup, first: &Followed) -> Result<(), Refusal> {
+    if view.region.is_some() {
+        return Ok(());
+    }
+    let undeclared = Setup { stitch: None, ..setup.clone() };
+    for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
+        if let Ok(second) = view.read_at(&seed, setup).or_else(|_| view.read_at(&seed, &undeclared)) {
+            check_one_fabric(view, first, &second)?;
+        }
+    }
+    Ok(())
+}
+
+/// Refuses `several_swatches` where two followed regions lie apart, with something else between them.
+pub(super) fn check_one_fabric(view: &View, a: &Followed, b: &Followed) -> Result<(), Refusal> {
+    let (first, second) = (area_mm2(&a.reading), area_mm2(&b.reading));
+    if second < LEAST_SHARE * first || !lie_apart(view, &a.reading, &b.reading) {
+        return Ok(());
+    }
+    let rivals = [(first, a), (second, b)].into_iter().filter_map(|(area, f)| rival(area, f)).collect();
+    let seen = "two pieces of knitting with something else between them";
+    Err(Refusal::new(RefusalCode::SeveralSwatches, seen).with_rivals(rivals))
+}
+
+/// Whether two regions share no fabric: they do not overlap, and the ways from one to the other lead over something that
+/// looks like neither. Where the ruler lies between them nothing is told: it parts one fabric, too, and on one of its sides
+/// the lattice may be misread.
+fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
+    let shared = |of: &LatticeReading, other: &LatticeReading| {
+        let within = of.blocks.iter().filter(|block| fabric::inside(&other.region_px, block.at_px)).count();
+        within as f64 > MOST_SHARED * of.blocks.len() as f64
+    };
+    let Some(stitch_px) = typical_stitch_px(a).filter(|_| !shared(a, b) && !shared(b, a)) else { return false };
+    let ways = between(view, a, b);
+    let gap_px = middle(ways.iter().map(|w| w.gap_px).collect());
+    if gap_px < LEAST_GAP * stitch_px {
+        return false;
+    }
+    // The ruler's outline may be seen too narrow, so a way that touches it is the ruler's.
+    let ruled = ways.iter().filter(|w| w.covered).count();
+    if ruled * 2 > ways.len() {
+        return false;
+    }
+    let (Some(first), Some(second)) = (Looks::of(view.photo, a), Looks::of(view.photo, b)) else { return false };
+    let other =
+        |at: &PhotoPoint| first.holds(view.photo, *at) == Some(false) && second.holds(view.photo, *at) == Some(false);
+    let parted = ways.iter().filter(|w| !w.covered && w.open.iter().any(other)).count();
+    parted as f64 > PARTED_WAYS * (ways.len() - ruled) as f64
+}
+
+/// A shortest way from one region to another.
+struct Way {
+    /// Places on it that lie in neither region.
+    open: Vec<PhotoPoint>,
+    /// Whether the ruler lies on it.
+    covered: bool,
+    /// Length of its part outside both regions, px.
+    gap_px: f64,
+}
+
+/// The shortest ways from blocks of one region to the other.
+fn between(view: &View, a: &LatticeReading, b: &LatticeReading) -> Vec<Way> {
+    /// Ways that are looked at, and places on each.
+    const WAYS: usize = 12;
+    const PLACES: usize = 24;
+    let mut ends: Vec<(f64, PhotoPoint, PhotoPoint)> = b
+        .blocks
+        .iter()
+        .filter_map(|to| {
+            let away = |from: &PhotoPoint| from.distance(to.at_px);
+            let from = a.blocks.iter().map(|f| f.at_px).min_by(|p, q| away(p).total_cmp(&away(q)))?;
+            Some((away(&from), from, to.at_px))
+        })
+        .collect();
+    ends.sort_by(|p, q| p.0.total_cmp(&q.0));
+    ends.truncate(WAYS);
+    let way = |(length, from, to): (f64, PhotoPoint, PhotoPoint)| {
+        let at = |k: usize| (k as f64 + 0.5) / PLACES as f64;
+        let places = (0..PLACES).map(|k| from.moved(at(k) * (to.x - from.x), at(k) * (to.y - from.y)));
+        let outside = |p: &PhotoPoint| !fabric::inside(&a.region_px, *p) && !fabric::inside(&b.region_px, *p);
+        let open: Vec<PhotoPoint> = places.filter(outside).collect();
+        let under = |p: &PhotoPoint| view.excluded.iter().any(|polygon| fabric::inside(polygon, *p));
+        Way { covered: open.iter().any(under), gap_px: length * open.len() as f64 / PLACES as f64, open }
+    };
+    ends.into_iter().map(way).collect()
+}
+
+/// The middle value; 0 of none.
+fn middle(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}

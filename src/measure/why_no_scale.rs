@@ -1,0 +1,51 @@
+//! Why there is no scale: what keeps a ruler from being read often keeps the photo from being measured anyway, and is the
+//! better reason to give.
+
+use super::fabric_stage::View;
+use super::{Setup, scale_stage};
+use crate::fabric;
+use crate::photo::Photo;
+use crate::plane::CameraPrior;
+use crate::refusal::{Refusal, RefusalCode};
+use crate::ruler::RulerUnit;
+
+/// The reason that helps most: a photo that is blown out or blurred shows no marks; in a small corner of a picture of a
+/// table there is no room for them; and where nothing is knitted, marks that can't be told apart do not matter.
+pub(super) fn better_reason(photo: &Photo, setup: &Setup, refusal: Refusal) -> Refusal {
+    if let Some(unreadable) = fabric::unreadable(photo) {
+        return unreadable;
+    }
+    match refusal.code {
+        RefusalCode::UnitUnclear if nothing_knitted(photo, setup) => {
+            Refusal::new(RefusalCode::NotKnit, "there is a ruler, but no stitches beside it in any of its units")
+        }
+        RefusalCode::NoScale => far_away(photo).unwrap_or(refusal),
+        _ => refusal,
+    }
+}
+
+/// All that is not table lies in a small part of the picture, and no stitches show in it.
+fn far_away(photo: &Photo) -> Option<Refusal> {
+    let share = fabric::far_object_share(photo)?;
+    (fabric::repeats_somewhere(photo) == Some(false)).then(|| {
+        let seen = format!("what lies on the table takes {:.0} % of the picture's width or height", 100.0 * share);
+        Refusal::new(RefusalCode::TooSmall, seen)
+    })
+}
+
+/// Whether no place of the photo is knitted, whichever unit the ruler's marks are taken for.
+fn nothing_knitted(photo: &Photo, setup: &Setup) -> bool {
+    [RulerUnit::Cm, RulerUnit::Inch].into_iter().all(|unit| {
+        let taken = Setup { ruler_unit: Some(unit), ..setup.clone() };
+        let Ok(scale) = scale_stage::read(photo, &taken) else { return true };
+        let Ok(plane) = scale_stage::plane(&scale, &CameraPrior::of(photo), &[]) else { return true };
+        let excluded = scale.excluded();
+        let region = setup.region.map(scale_stage::rectangle);
+        let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref() };
+        let not_knit = |refusal: &Refusal| refusal.code == RefusalCode::NotKnit;
+        match view.search() {
+            Err(refusal) => not_knit(&refusal),
+            Ok(search) => search.seeds.iter().all(|s| view.read_at(s, setup).is_err_and(|r| not_knit(&r))),
+        }
+    })
+}
