@@ -20,6 +20,9 @@ const KNIT_DECLARED: f64 = 11.0;
 const LEGS: f64 = 3.0;
 const LEGS_BELOW: f64 = 1.4;
 
+/// How far below it may be with the pattern named (stated choice: reverse stockinette comes to 1.7).
+const LEGS_BELOW_DECLARED: f64 = 2.2;
+
 /// Lowest score of a reading that is worth following.
 const PROPOSED: f64 = 6.0;
 
@@ -216,7 +219,7 @@ fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> 
 /// Why the motif is not that of a stitch; with the pattern `named` light from the side may spoil its symmetry more.
 fn no_stitches(r: &Reading, named: bool) -> Option<String> {
     if let Some(legs) = r.legs
-        && (legs < LEGS || legs.ln() < r.strength - LEGS_BELOW)
+        && (legs < LEGS || legs.ln() < r.strength - if named { LEGS_BELOW_DECLARED } else { LEGS_BELOW })
     {
         return Some(format!("what repeats shows too little of the two legs of a stitch ({legs:.1} over noise)"));
     }
