@@ -26,9 +26,10 @@ const LEGS_BELOW_DECLARED: f64 = 2.2;
 /// Lowest score of a reading that is worth following.
 const PROPOSED: f64 = 6.0;
 
-/// Score needed where one window is all there is to see: its noise stands up in peaks of its own, since nothing averages it
-/// (measured: 23 where the lattice was off by a seventh).
-const KNIT_ONE_WINDOW: f64 = 30.0;
+/// Windows from which their noise is averaged, and the score needed below: the noise of one window, or of two that are
+/// nearly the same, stands up in peaks of its own (measured: 23 where the lattice was off by a seventh).
+const AVERAGED: usize = 3;
+const KNIT_FEW_WINDOWS: f64 = 30.0;
 
 /// Score needed where colour hides the legs (measured: 24 and less on crochet, 60 and more on striped stockinette).
 const KNIT_WITHOUT_LEGS: f64 = 30.0;
@@ -205,7 +206,7 @@ fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> 
     let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.wale - m.row > MORE_ABOUT_THE_WALE);
     let needed = match r.legs {
         _ if vouched(declared) && like_stitches => KNIT_OUTLINED,
-        Some(_) if windows == 1 => KNIT_ONE_WINDOW,
+        Some(_) if windows < AVERAGED => KNIT_FEW_WINDOWS,
         Some(_) if declared.pattern.is_some() => KNIT_DECLARED,
         Some(_) => KNIT,
         None => KNIT_WITHOUT_LEGS,

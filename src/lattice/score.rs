@@ -127,6 +127,10 @@ fn textured(seen: &[f64], scene: &Scene, strength: f64) -> f64 {
     seen.iter().map(at).sum()
 }
 
+/// Stitches × rows of the largest repeat whose fractional harmonics may be counted as lines in a fitted proportion: in a
+/// larger one, coarse lattices have a place for every peak.
+const SMALL: u32 = 16;
+
 /// Ways of setting off that are tried at most (bounded time).
 const MOST_SET_OFF: usize = 14;
 
@@ -182,6 +186,7 @@ impl Scene {
         let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
         let left = self.peaks.len() as f64 - own_peaks;
         let is_texture = repeat.0 * repeat.1 > FEW;
+        let is_small = repeat.0 * repeat.1 <= SMALL;
         let (whole, fractional) = self.loose(basis, family, repeat, rowing, own.len() as f64);
         let places = if is_texture { self.texture(basis, family, repeat) } else { Vec::new() };
         let mut best = (f64::NEG_INFINITY, 0.0);
@@ -198,7 +203,7 @@ impl Scene {
             if is_texture {
                 // The lines of a small repeat are many of its places, those of a large one few of very many.
                 let by_place = whole + fewer_strays(left, n) + textured(&places, self, strength);
-                loose = loose.max(by_place);
+                loose = if is_small { loose.max(by_place) } else { by_place };
             }
             if firm + loose > best.0 {
                 best = (firm + loose, strength);
