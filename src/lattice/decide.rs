@@ -20,12 +20,16 @@ const KNIT_DECLARED: f64 = 11.0;
 const LEGS: f64 = 3.0;
 const LEGS_BELOW: f64 = 1.4;
 
+/// How far below it may be with the pattern named (stated choice: reverse stockinette comes to 1.7).
+const LEGS_BELOW_DECLARED: f64 = 2.2;
+
 /// Lowest score of a reading that is worth following.
 const PROPOSED: f64 = 6.0;
 
-/// Score needed where one window is all there is to see: its noise stands up in peaks of its own, since nothing averages it
-/// (measured: 23 where the lattice was off by a seventh).
-const KNIT_ONE_WINDOW: f64 = 30.0;
+/// Windows from which their noise is averaged, and the score needed below: the noise of one window, or of two that are
+/// nearly the same, stands up in peaks of its own (measured: 23 where the lattice was off by a seventh).
+const AVERAGED: usize = 3;
+const KNIT_FEW_WINDOWS: f64 = 30.0;
 
 /// Score needed where colour hides the legs (measured: 24 and less on crochet, 60 and more on striped stockinette).
 const KNIT_WITHOUT_LEGS: f64 = 30.0;
@@ -202,7 +206,7 @@ fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> 
     let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.wale - m.row > MORE_ABOUT_THE_WALE);
     let needed = match r.legs {
         _ if vouched(declared) && like_stitches => KNIT_OUTLINED,
-        Some(_) if windows == 1 => KNIT_ONE_WINDOW,
+        Some(_) if windows < AVERAGED => KNIT_FEW_WINDOWS,
         Some(_) if declared.pattern.is_some() => KNIT_DECLARED,
         Some(_) => KNIT,
         None => KNIT_WITHOUT_LEGS,
@@ -216,7 +220,7 @@ fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> 
 /// Why the motif is not that of a stitch; with the pattern `named` light from the side may spoil its symmetry more.
 fn no_stitches(r: &Reading, named: bool) -> Option<String> {
     if let Some(legs) = r.legs
-        && (legs < LEGS || legs.ln() < r.strength - LEGS_BELOW)
+        && (legs < LEGS || legs.ln() < r.strength - if named { LEGS_BELOW_DECLARED } else { LEGS_BELOW })
     {
         return Some(format!("what repeats shows too little of the two legs of a stitch ({legs:.1} over noise)"));
     }

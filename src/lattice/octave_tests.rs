@@ -1,4 +1,4 @@
-//! The octave decision on drawn fabrics of each kind: of all multiples of the repeat, and of the axes changed over, the
+//! The octave decision on drawn fabrics of each kind (stockinette: `decide_tests`): of all multiples of the repeat, and of the axes changed over, the
 //! true single stitches and rows must win. The drawings are invented; they share nothing with the levels of the families.
 
 use super::{Declared, StitchPattern, decide};
@@ -69,19 +69,6 @@ fn named(name: &str) -> StitchPattern {
 
 fn odd(i: i64) -> bool {
     i.rem_euclid(2) == 1
-}
-
-#[test]
-fn stockinette() {
-    for deg in [5.0, 128.0] {
-        counted("stockinette", named("stockinette"), fabric(30.0, deg, |_, _| 'k', |_, _| 0.0), 30.0);
-    }
-}
-
-#[test]
-fn reverse_stockinette() {
-    let sheet = fabric(30.0, 12.0, |_, _| 'p', |_, _| 0.0);
-    counted("reverse stockinette", named("reverse-stockinette"), sheet, 30.0);
 }
 
 /// A ridge every two rows, whose valleys are darker: not one row, and not a stitch on its side.

@@ -90,6 +90,29 @@ impl Loose {
     }
 }
 
+/// A peak that is a harmonic (h, k) other than a family's own lines: its log-amplitude and the level to be expected.
+struct Other {
+    h: f64,
+    k: f64,
+    u: f64,
+    level: f64,
+}
+
+impl Other {
+    /// Whether it is a harmonic of single stitches and rows.
+    fn is_whole(&self) -> bool {
+        self.h.fract() == 0.0 && self.k.fract() == 0.0
+    }
+}
+
+/// How the repeats of a texture may be set off against each other, as half-drops and diagonals are: (parts, by) leaves
+/// of the harmonics (i / a, j / b) those where i + by × j is a multiple of `parts`. (1, 0) leaves all.
+fn set_off(repeat: (u32, u32)) -> Vec<(u32, u32)> {
+    let common = (2..=repeat.0.min(repeat.1)).filter(|m| repeat.0 % m == 0 && repeat.1 % m == 0);
+    let diagonals = common.flat_map(|m| (1..m).map(move |by| (m, by)));
+    std::iter::once((1, 0)).chain(diagonals).take(MOST_SET_OFF).collect()
+}
+
 /// Log-likelihood ratio that fewer stray peaks remain of `left`: strays that are left have a lower density than all peaks
 /// had (Poisson).
 fn fewer_strays(left: f64, taken: f64) -> f64 {
@@ -103,6 +126,13 @@ fn textured(seen: &[f64], scene: &Scene, strength: f64) -> f64 {
     let at = |u: &f64| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln();
     seen.iter().map(at).sum()
 }
+
+/// Stitches × rows of the largest repeat whose fractional harmonics may be counted as lines in a fitted proportion: in a
+/// larger one, coarse lattices have a place for every peak.
+const SMALL: u32 = 16;
+
+/// Ways of setting off that are tried at most (bounded time).
+const MOST_SET_OFF: usize = 14;
 
 /// Area around a lattice point in which a peak counts as there, in square bins: a reach of one bin.
 const REACH_AREA: f64 = 3.0;
@@ -156,6 +186,7 @@ impl Scene {
         let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
         let left = self.peaks.len() as f64 - own_peaks;
         let is_texture = repeat.0 * repeat.1 > FEW;
+        let is_small = repeat.0 * repeat.1 <= SMALL;
         let (whole, fractional) = self.loose(basis, family, repeat, rowing, own.len() as f64);
         let places = if is_texture { self.texture(basis, family, repeat) } else { Vec::new() };
         let mut best = (f64::NEG_INFINITY, 0.0);
@@ -163,12 +194,16 @@ impl Scene {
             let strength = 0.8 + 0.35 * f64::from(step);
             let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - self.chance(*u)).sum();
             let (n, whole) = whole.taken(self, strength);
-            let (m, part) = fractional.taken(self, strength);
-            let mut loose = whole + part + fewer_strays(left, n + m);
+            let with = |f: &Loose| {
+                let (m, part) = f.taken(self, strength);
+                whole + part + fewer_strays(left, n + m)
+            };
+            let choice = (fractional.len() as f64).ln();
+            let mut loose = fractional.iter().map(|f| with(f) - choice).fold(f64::NEG_INFINITY, f64::max);
             if is_texture {
                 // The lines of a small repeat are many of its places, those of a large one few of very many.
                 let by_place = whole + fewer_strays(left, n) + textured(&places, self, strength);
-                loose = loose.max(by_place);
+                loose = if is_small { loose.max(by_place) } else { by_place };
             }
             if firm + loose > best.0 {
                 best = (firm + loose, strength);
@@ -177,19 +212,26 @@ impl Scene {
         best
     }
 
-    /// Harmonics that a family does not foresee: those of single stitches and rows, and a texture's fractional ones. The
-    /// fractional harmonics of small repeats count with the whole ones.
-    fn loose(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool, own: f64) -> (Loose, Loose) {
+    /// Harmonics that a family does not foresee: those of single stitches and rows, and a texture's fractional ones, the
+    /// latter for each way in which its repeats may be set off against each other. The fractional harmonics of small
+    /// repeats count with the whole ones.
+    fn loose(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool, own: f64) -> (Loose, Vec<Loose>) {
         let all = self.places(basis, family, repeat, rowing);
         let seen = self.others(basis, family, repeat, rowing);
-        let pick = |whole: bool| seen.iter().filter(|s| s.2 == whole).map(|s| (s.0, s.1)).collect::<Vec<_>>();
+        let pick = |held: &dyn Fn(&Other) -> bool| seen.iter().filter(|o| held(o)).map(|o| (o.u, o.level)).collect();
         if repeat.0 * repeat.1 <= FEW {
-            let seen = seen.iter().map(|s| (s.0, s.1)).collect();
-            return (Loose { seen, places: (all - own).max(1.0) }, Loose { seen: Vec::new(), places: 0.0 });
+            let whole = Loose { seen: pick(&|_| true), places: (all - own).max(1.0) };
+            return (whole, vec![Loose { seen: Vec::new(), places: 0.0 }]);
         }
         let whole = self.places(basis, family, (1, 1), rowing);
-        let fractional = Loose { seen: pick(false), places: (all - whole).max(1.0) };
-        (Loose { seen: pick(true), places: (whole - own).max(1.0) }, fractional)
+        let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
+        let fractional = set_off(repeat).into_iter().map(|(parts, by)| {
+            let lies =
+                |o: &Other| ((o.h * a).round() + f64::from(by) * (o.k * b).round()).rem_euclid(f64::from(parts)) == 0.0;
+            let seen = pick(&|o| !o.is_whole() && lies(o));
+            Loose { seen, places: (all / f64::from(parts) - whole).max(1.0) }
+        });
+        (Loose { seen: pick(&Other::is_whole), places: (whole - own).max(1.0) }, fractional.collect())
     }
 
     /// Amplitudes at the low fractional harmonics of a texture.
@@ -217,9 +259,9 @@ impl Scene {
         if rowing { own + whole } else { own }
     }
 
-    /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, level to be expected, and
-    /// whether they are harmonics of single stitches and rows.
-    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<(f64, f64, bool)> {
+    /// Peaks that are harmonics of the repeat, other than the family's own lines: where, and
+    /// how high.
+    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<Other> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
         let mut seen = Vec::new();
         for peak in &self.peaks {
@@ -238,7 +280,7 @@ impl Scene {
             {
                 let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
                 let level = level - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0);
-                seen.push((peak.amplitude.ln(), level, h.fract() == 0.0 && k.fract() == 0.0));
+                seen.push(Other { h, k, u: peak.amplitude.ln(), level });
             }
         }
         seen
