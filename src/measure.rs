@@ -3,6 +3,7 @@
 
 mod compose;
 mod fabric_stage;
+mod recognise_stage;
 mod scale_stage;
 mod single_loops;
 mod under_ruler;

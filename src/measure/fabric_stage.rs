@@ -59,6 +59,9 @@ impl View<'_> {
     /// Decides at each seed, follows each different lattice over the photo, and takes the one that holds over most
     /// fabric. Places disagree when a table or a garter border repeats too; when two hold over like areas, refused.
     pub fn follow(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
+        if setup.stitch.is_none() {
+            return self.recognise(seeds, setup);
+        }
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
         for seed in seeds {
@@ -92,27 +95,32 @@ impl View<'_> {
             }
         }
         match followed.into_iter().next() {
-            Some((_, chosen)) => Ok(chosen),
+            Some((_, mut chosen)) => {
+                chosen.decision.stands_on.places.of = seeds.len();
+                Ok(chosen)
+            }
             None => Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, ""))),
         }
     }
 
-    fn decide(&self, seed: &FabricSeed, setup: &Setup) -> Result<Decision, Refusal> {
-        let declared = Declared {
+    /// What the user says, as it looks at a seed.
+    pub(super) fn declared(&self, seed: &FabricSeed, setup: &Setup) -> Declared {
+        Declared {
             pattern: setup.stitch.clone(),
             row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, seed.centre, deg)),
             expected_per_10cm: setup.expected,
             outlined: self.region.is_some(),
-        };
-        let decision = lattice::decide(&seed.sheets, &declared)?;
-        if crossed_share(&decision.harmonics) < CROSSED_SHARE {
-            return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
         }
+    }
+
+    fn decide(&self, seed: &FabricSeed, setup: &Setup) -> Result<Decision, Refusal> {
+        let decision = lattice::decide(&seed.sheets, &self.declared(seed, setup))?;
+        check_crossed(&decision)?;
         Ok(decision)
     }
 
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
-    fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
+    pub(super) fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
         let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region)?;
         let (stitches, rows) = reading.extent;
         if stitches < LEAST_EXTENT || rows < LEAST_EXTENT {
@@ -134,23 +142,36 @@ impl View<'_> {
     }
 }
 
+/// Refuses crossing lines.
+pub(super) fn check_crossed(decision: &Decision) -> Result<(), Refusal> {
+    if crossed_share(&decision.harmonics) < CROSSED_SHARE {
+        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
+    }
+    Ok(())
+}
+
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
 fn same_counts(a: &Basis, b: &Basis) -> bool {
     let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
     (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
 }
 
-/// Keeps of each lattice the decision with the largest margin.
-fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
+/// Keeps of each lattice the decision with the largest margin, and counts the places that agree on it.
+fn keep_surest(different: &mut Vec<Decision>, mut decision: Decision) {
     match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
-        Some(known) if known.margin < decision.margin => *known = decision,
-        Some(_) => {}
+        Some(known) => {
+            let agree = known.stands_on.places.agree + 1;
+            if known.margin < decision.margin {
+                std::mem::swap(known, &mut decision);
+            }
+            known.stands_on.places.agree = agree;
+        }
         None => different.push(decision),
     }
 }
 
 /// Whether two lattices agree in both densities and in the direction of the row.
-fn same_lattice(a: &Basis, b: &Basis) -> bool {
+pub(super) fn same_lattice(a: &Basis, b: &Basis) -> bool {
     let near = |u: [f64; 2], v: [f64; 2]| {
         let apart = |sign: f64| (u[0] - sign * v[0]).hypot(u[1] - sign * v[1]);
         apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])
@@ -175,12 +196,12 @@ fn crossed_share(harmonics: &[Harmonic]) -> f64 {
 }
 
 /// Area over which a lattice was followed: every block stands for its share of stitches and rows.
-fn area_mm2(reading: &LatticeReading) -> f64 {
+pub(super) fn area_mm2(reading: &LatticeReading) -> f64 {
     let Some((s, r)) = reading.basis.steps_mm() else { return 0.0 };
     (s[0] * r[1] - s[1] * r[0]).abs() * reading.blocks.len() as f64
 }
 
-fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
+pub(super) fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = followed.reading.basis.per_10cm()?;
     let why =
         format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);
