@@ -31,8 +31,9 @@ const WORTH_FOLLOWING: f64 = 8.0;
 /// are far above it, and none at or above it was wrong; see the table in `calibration/README.md`).
 const SURE: f64 = 0.85;
 
-/// Least margin, over all places together, of any answer, and half of the places must agree with it: what is decided by
-/// less hangs on the motif alone (stated choice; a quarter of what one place may say).
+/// Least margin, over all places together, of any answer: what is decided by less hangs on the motif alone (stated choice;
+/// half of what one place may say). Two thirds of the places must agree as well: of a border and what it surrounds, each
+/// is read surely, and neither is the whole.
 const LEAST_MARGIN: f64 = 8.0;
 
 /// Fewest places: one alone has nothing to agree with.
@@ -324,7 +325,7 @@ impl Weighed {
     /// Whether margin and agreement are large enough for any answer.
     fn carries(&self) -> bool {
         let places = self.stands_on.places;
-        self.margin >= LEAST_MARGIN && places.of >= LEAST_PLACES && 2 * places.agree >= places.of
+        self.margin >= LEAST_MARGIN && places.of >= LEAST_PLACES && 3 * places.agree >= 2 * places.of
     }
 }
 
