@@ -36,6 +36,10 @@ const SURE: f64 = 0.85;
 /// is read surely, and neither is the whole.
 const LEAST_MARGIN: f64 = 8.0;
 
+/// Rows ÷ stitches below which rows may be ridges: half of garter's 2.1 (common practice, no source), and as much more as
+/// readings of one lattice differ.
+const HALF_OF_GARTER: f64 = 1.13;
+
 /// Fewest places: one alone has nothing to agree with.
 const LEAST_PLACES: usize = 2;
 
@@ -133,6 +137,10 @@ pub fn recognise(places: &[Vec<Sheet>], declared: &Declared) -> Result<Decision,
         return Err(Refusal::new(RefusalCode::PatternUnclear, looks_like).with_rivals(rivals));
     }
     let (look, reading) = clearest(best, &looks);
+    if rows == 1 && declared.expected_per_10cm.is_none() && may_be_half_of_garter(&reading.basis) {
+        let seen = "rows as low as these may be ridges of garter, each two rows";
+        return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(with_ridges(rivals)));
+    }
     let mut decision = decide::decision(look.view, &look.seen, reading, weighed.margin, declared);
     decision.pattern = StitchPattern::with_repeat(name, stitches, rows);
     decision.confidence = Some(confidence);
@@ -205,6 +213,20 @@ fn clearest<'a, 'b>(p: &Pooled, looks: &'b [Look<'a>]) -> (&'b Look<'a>, &'b Rea
     let score = |s: &&(usize, usize)| looks[s.0].seen.readings[s.1].score;
     let best = p.seen.iter().max_by(|a, b| score(a).total_cmp(&score(b))).copied().unwrap_or((0, 0));
     (&looks[best.0], &looks[best.0].seen.readings[best.1])
+}
+
+/// Whether a lattice has so few rows to its stitches that they may be the ridges of garter.
+fn may_be_half_of_garter(basis: &Basis) -> bool {
+    basis.per_10cm().is_some_and(|(stitches, rows)| rows < HALF_OF_GARTER * stitches)
+}
+
+/// The rivals with the first one's rows taken for ridges added.
+fn with_ridges(mut rivals: Vec<Rival>) -> Vec<Rival> {
+    if let Some(first) = rivals.first().cloned() {
+        let why = "read as garter, each row being a ridge".to_owned();
+        rivals.insert(1, Rival { rows_per_10cm: 2.0 * first.rows_per_10cm, why, ..first });
+    }
+    rivals
 }
 
 /// The pattern that most looks at a reading take it for, with its repeat.
