@@ -5,6 +5,7 @@ mod compose;
 mod counted_stage;
 mod fabric_stage;
 mod other_swatches;
+mod recognise_stage;
 mod same_swatch;
 mod scale_stage;
 mod single_loops;

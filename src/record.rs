@@ -6,7 +6,7 @@
 
 use crate::caution::Caution;
 use crate::gauge::{RulerOn, WantedAnswer};
-use crate::lattice::{LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
+use crate::lattice::{Agreement, LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
 use crate::plane::RadialDistortion;
 use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint};
 use crate::refusal::{Refusal, RefusalCode, Rival};
@@ -255,6 +255,43 @@ pub struct LatticeNote {
     pub region_px: Vec<[f64; 2]>,
     /// The gauge from place to place. Neighbouring places share data: they are not replicates.
     pub local: Vec<LocalGauge>,
+    /// What decided that these are single stitches and single rows; `None` in records of versions that did not keep it.
+    #[serde(default)]
+    pub decision: Option<DecisionNote>,
+}
+
+/// What decided which lattice is that of single stitches and single rows.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DecisionNote {
+    /// What the user said that took part: `pattern`, `row_direction`, `expected_gauge`, `region`.
+    pub declared: Vec<String>,
+    /// Log-score of the chosen reading. Scores compare within one photo only.
+    pub score: f64,
+    /// By how much the chosen reading is ahead of the best one that counts other stitches or rows.
+    pub margin: f64,
+    /// The margin that was needed.
+    pub margin_needed: f64,
+    /// Places of the fabric that were read, and how many of them, each by itself, read the same counts.
+    pub places: Agreement,
+    /// Projections of colour that were read, and how many of them, each by itself, read the same counts.
+    pub projections: Agreement,
+    /// Weights of the logarithms of linear red, green and blue in whose sum the stitches were read.
+    pub projection: [f32; 3],
+    /// The lines of the spectrum that carry the reading, strongest first.
+    pub lines: Vec<SpectralLine>,
+    /// The best other readings, best first.
+    pub rivals: Vec<Rival>,
+}
+
+/// One line of the fabric's two-dimensional spectrum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct SpectralLine {
+    /// Multiple of the stitch frequency; fractions belong to the pattern's repeat.
+    pub h: f64,
+    /// Multiple of the row frequency.
+    pub k: f64,
+    /// Amplitude over that of the noise around it.
+    pub amplitude_over_noise: f64,
 }
 
 /// The gauge at one place.

@@ -1,11 +1,11 @@
 //! Reports in words for made-up records: the whole text, so that a change shows.
 
 use walewise::caution::{Caution, CautionCode};
-use walewise::lattice::StitchPattern;
+use walewise::lattice::{Agreement, StitchPattern};
 use walewise::quantity::{Confidence, Evaluation, Expanded};
 use walewise::record::{
-    Contribution, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Scale, ScaleKind,
-    Status, Variation,
+    Contribution, DecisionNote, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Scale,
+    ScaleKind, SpectralLine, Status, Variation,
 };
 use walewise::refusal::{Refusal, RefusalCode, Rival};
 use walewise::report::text::describe;
@@ -23,6 +23,25 @@ fn expanded(value: f64, standard_uncertainty: f64) -> Expanded {
         coverage_factor: 2.0,
         degrees_of_freedom: 60.0,
         confidence: Confidence::P95,
+    }
+}
+
+fn decision() -> DecisionNote {
+    DecisionNote {
+        declared: vec!["pattern".to_owned()],
+        score: 71.3,
+        margin: 18.6,
+        margin_needed: 4.0,
+        places: Agreement { agree: 3, of: 4 },
+        projections: Agreement { agree: 2, of: 2 },
+        projection: [0.2126, 0.7152, 0.0722],
+        lines: vec![SpectralLine { h: 2.0, k: 0.0, amplitude_over_noise: 31.0 }],
+        rivals: vec![Rival {
+            stitches_per_10cm: 44.8,
+            rows_per_10cm: 30.1,
+            why: "read as stockinette".to_owned(),
+            score: 52.7,
+        }],
     }
 }
 
@@ -74,6 +93,7 @@ fn measured() -> Record {
             rows_counted: 44.2,
             region_px: Vec::new(),
             local: Vec::new(),
+            decision: Some(decision()),
         }),
         budget: vec![
             part("reading of the graduations", 0.02),
@@ -101,6 +121,7 @@ swatch.jpg
   cm.
   Pattern: rib-2x2, repeat 4 stitches x 1 row (recognised, 99 % sure)
   Counted: 27.1 stitches x 44.2 rows
+  Decided: next best 44.8 x 30.1 (ahead by 19, 4 needed); 3 of 4 places agree
   Scale:   ruler in cm, 118 marks over 121 mm, 11.9 px per mm, camera tilted
            by 6 degrees
   What the intervals come from most (standard uncertainty: stitches, rows):

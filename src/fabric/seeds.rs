@@ -28,6 +28,35 @@ pub struct FabricSeed {
     pub sheets: Vec<Sheet>,
 }
 
+impl FabricSeed {
+    /// The pictures of another place of the same fabric: as large, as fine, in the same projections of colour.
+    pub fn sheets_at(
+        &self,
+        photo: &Photo,
+        map: &PlaneMap,
+        centre: PlanePoint,
+        excluded: &[Vec<PhotoPoint>],
+    ) -> Vec<Sheet> {
+        let Some(px_per_mm) = self.sheets.first().map(|s| s.px_per_mm) else { return Vec::new() };
+        let patch = Patch::resample(photo, map, centre, (self.size_mm, self.size_mm), px_per_mm, excluded);
+        let patch = in_one_colour(patch, centre, self.size_mm, self.period_mm);
+        self.sheets.iter().map(|s| patch.sheet(s.weights, light_mm(self.period_mm))).collect()
+    }
+}
+
+/// The patch without the difference of two yarns' colours, where it shows two.
+fn in_one_colour(patch: Patch, centre: PlanePoint, size_mm: f64, period_mm: f64) -> Patch {
+    match TwoColours::seen(&patch, centre, size_mm, DETAIL_PERIODS * period_mm) {
+        Some(colours) => patch.in_one_colour(&colours),
+        None => patch,
+    }
+}
+
+/// Width over which light is evened for a texture of a mean period, in mm.
+fn light_mm(period_mm: f64) -> f64 {
+    (2.5 * period_mm).clamp(2.0, 16.0)
+}
+
 /// Pixels per mm of the finest tiles: a fine-gauge row (1.5 mm) still has 7 px.
 const FINE_PX_PER_MM: f64 = 5.0;
 /// Most pixels of the plane that are searched; larger views are searched at a coarser grid.
@@ -185,10 +214,7 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
     let photo_scale = map.px_per_mm(tile.centre).unwrap_or(1.0);
     let px_per_mm = (PX_PER_PERIOD / tile.period_mm).min(1.25 * photo_scale);
     let patch = Patch::resample(photo, map, tile.centre, (size_mm, size_mm), px_per_mm, excluded);
-    let light_mm = (2.5 * tile.period_mm).clamp(2.0, 16.0);
-    let colours = TwoColours::seen(&patch, tile.centre, size_mm, DETAIL_PERIODS * tile.period_mm);
-    let patch = if let Some(colours) = &colours { patch.in_one_colour(colours) } else { patch };
-    let sheets = patch.sheets(light_mm);
+    let sheets = in_one_colour(patch, tile.centre, size_mm, tile.period_mm).sheets(light_mm(tile.period_mm));
     FabricSeed {
         centre: tile.centre,
         size_mm,

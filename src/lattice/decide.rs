@@ -3,7 +3,7 @@
 use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::view::View;
-use super::{Basis, Decision, Declared, Harmonic, StitchPattern};
+use super::{Agreement, Basis, Decision, Declared, Harmonic, StandsOn, StitchPattern};
 use crate::fabric::Sheet;
 use crate::quantity::PlanePoint;
 use crate::refusal::{Refusal, RefusalCode, Rival};
@@ -62,7 +62,7 @@ const CLEAR_ROWING: f64 = 20.0;
 const MOST_RECOGNISED: u32 = 2;
 
 /// Rivals reported at most, and how far behind they may be.
-const RIVALS: usize = 5;
+pub(super) const RIVALS: usize = 5;
 const RIVAL_WITHIN: f64 = 25.0;
 
 /// Fewest stitches and rows in sight.
@@ -96,8 +96,8 @@ pub fn decide(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal
     let views = View::all(sheets);
     let trials = reading::trials(declared);
     let sightings = sightings(&views, declared, |v| reading::sighting(v, &trials));
-    let (view, seen) = first(&sightings)?;
-    let decision = judged(view, seen, declared)?;
+    let decision = judged(&sightings, declared)?;
+    let (view, _) = first(&sightings)?;
     let (s, r) = extent(view, &decision.basis);
     if s.min(r) < FEWEST {
         let seen = format!("{s:.1} stitches and {r:.1} rows in sight, {FEWEST:.0} needed");
@@ -131,8 +131,7 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
     let views = View::all(sheets);
     let trials = reading::trials(declared);
     let sightings = sightings(&views, declared, |v| reading::sighting_near(v, &trials, followed));
-    let (view, seen) = first(&sightings)?;
-    judged(view, seen, declared)
+    judged(&sightings, declared)
 }
 
 /// What the views show, the clearest first.
@@ -161,8 +160,9 @@ fn first<'a, 'b, 'c>(sightings: &'c [(&'a View<'b>, Sighting)]) -> Result<(&'a V
     found.ok_or_else(|| Refusal::new(RefusalCode::NotKnit, "no lines in two directions stand up"))
 }
 
-/// The decision between the readings of one view.
-fn judged(view: &View, seen: &Sighting, declared: &Declared) -> Result<Decision, Refusal> {
+/// The decision between the readings of the clearest view.
+fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decision, Refusal> {
+    let (view, seen) = first(sightings)?;
     let (best, margin) = chosen(&seen.readings, declared);
     if let Some(why) = not_knit(best, declared, seen.scene.spectrum.windows) {
         return Err(Refusal::new(RefusalCode::NotKnit, why));
@@ -181,7 +181,11 @@ fn judged(view: &View, seen: &Sighting, declared: &Declared) -> Result<Decision,
         let looks = format!("it looks like {}, but other patterns do too", best.family.pattern.0);
         return Err(Refusal::new(RefusalCode::PatternUnclear, looks).with_rivals(rivals(&seen.readings, 0)));
     }
-    Ok(decision(view, seen, best, margin, declared))
+    let looks = || sightings.iter().map(|(_, s)| &s.readings[0].basis);
+    let projections = Agreement { agree: looks().filter(|b| same_counts(b, &best.basis)).count(), of: looks().count() };
+    let places = Agreement { agree: 1, of: 1 };
+    let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections };
+    Ok(Decision { stands_on, ..decision(view, seen, best, margin, declared) })
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs
@@ -202,7 +206,7 @@ fn vouched(declared: &Declared) -> bool {
 }
 
 /// Why a lattice, however clear, is none of stitches.
-fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> {
+pub(super) fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> {
     let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.wale - m.row > MORE_ABOUT_THE_WALE);
     let needed = match r.legs {
         _ if vouched(declared) && like_stitches => KNIT_OUTLINED,
@@ -235,11 +239,8 @@ fn no_stitches(r: &Reading, named: bool) -> Option<String> {
 }
 
 /// The best reading and its margin; an expected gauge settles which of the readings that remain it is.
-fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64) {
-    let fits = |r: &&Reading| {
-        let (Some((s, w)), Some((es, ew))) = (r.basis.per_10cm(), declared.expected_per_10cm) else { return false };
-        (s / es - 1.0).abs() < EXPECTED_WITHIN && (w / ew - 1.0).abs() < EXPECTED_WITHIN
-    };
+pub(super) fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64) {
+    let fits = |r: &&Reading| declared.expected_per_10cm.is_some_and(|e| near_expected(&r.basis, e));
     let best = &readings[0];
     let rival = readings[1..].iter().find(|r| !same_counts(&r.basis, &best.basis));
     let margin = rival.map_or(best.score, |r| best.score - r.score);
@@ -249,8 +250,15 @@ fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64
     }
 }
 
+/// Whether a lattice has about the gauge that is expected.
+pub(super) fn near_expected(basis: &Basis, expected: (f64, f64)) -> bool {
+    basis.per_10cm().is_some_and(|(s, r)| {
+        (s / expected.0 - 1.0).abs() < EXPECTED_WITHIN && (r / expected.1 - 1.0).abs() < EXPECTED_WITHIN
+    })
+}
+
 /// Whether two lattices count the same stitches and rows, and differ in their shear only.
-fn same_counts(a: &Basis, b: &Basis) -> bool {
+pub(super) fn same_counts(a: &Basis, b: &Basis) -> bool {
     let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
     let cross = (a.stitch[0] * b.stitch[1] - a.stitch[1] * b.stitch[0]).abs();
     let along = cross < 0.35 * a.stitch[0].hypot(a.stitch[1]) * b.stitch[0].hypot(b.stitch[1]);
@@ -258,7 +266,7 @@ fn same_counts(a: &Basis, b: &Basis) -> bool {
 }
 
 /// Whether a reading's rows run as declared.
-fn along_declared(r: &Reading, declared: &Declared) -> bool {
+pub(super) fn along_declared(r: &Reading, declared: &Declared) -> bool {
     let (Some(wanted), Some((step, _))) = (declared.row_direction_deg, r.basis.steps_mm()) else { return true };
     let off = (step[1].atan2(step[0]).to_degrees() - wanted).rem_euclid(180.0);
     off.min(180.0 - off) < DECLARED_AXIS_DEG
@@ -266,17 +274,21 @@ fn along_declared(r: &Reading, declared: &Declared) -> bool {
 
 /// The refusal where readings remain.
 fn unclear(readings: &[Reading], declared: &Declared, margin: f64, clear: f64) -> Refusal {
-    let (best, second) = (&readings[0], &readings[1.min(readings.len() - 1)]);
+    let code = code_between(&readings[0], &readings[1.min(readings.len() - 1)], declared.pattern.is_none());
+    let seen = format!("the best reading is ahead by {margin:.1}, {clear:.0} needed");
+    Refusal::new(code, seen).with_rivals(rivals(readings, 0))
+}
+
+/// Which refusal two readings call for that remain: the same lattice turned, other patterns, or other counts.
+pub(super) fn code_between(best: &Reading, second: &Reading, recognising: bool) -> RefusalCode {
     let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
-    let code = if hypotheses::alike(&best.basis, &swapped, 0.08) {
+    if hypotheses::alike(&best.basis, &swapped, 0.08) {
         RefusalCode::AxesUnclear
-    } else if declared.pattern.is_none() && !std::ptr::eq(best.family, second.family) {
+    } else if recognising && !std::ptr::eq(best.family, second.family) {
         RefusalCode::PatternUnclear
     } else {
         RefusalCode::LatticeUnclear
-    };
-    let seen = format!("the best reading is ahead by {margin:.1}, {clear:.0} needed");
-    Refusal::new(code, seen).with_rivals(rivals(readings, 0))
+    }
 }
 
 /// The readings from `skip` on that are not far behind the first.
@@ -302,7 +314,7 @@ fn extent(view: &View, basis: &Basis) -> (f64, f64) {
     (long(basis.stitch), long(basis.row))
 }
 
-fn decision(view: &View, seen: &Sighting, best: &Reading, margin: f64, declared: &Declared) -> Decision {
+pub(super) fn decision(view: &View, seen: &Sighting, best: &Reading, margin: f64, declared: &Declared) -> Decision {
     let basis = seen.scene.fitted(&best.basis, best.family, best.repeat);
     let (name, a, b) = best.family.pattern;
     Decision {
@@ -316,6 +328,7 @@ fn decision(view: &View, seen: &Sighting, best: &Reading, margin: f64, declared:
         margin,
         rivals: rivals(&seen.readings, 1),
         weights: view.sheet.weights,
+        stands_on: StandsOn::default(),
     }
 }
 

@@ -46,6 +46,7 @@ fn decision(basis: Basis, seed: PlanePoint, lines: &[(f64, f64, f64, f64)]) -> D
         margin: 10.0,
         rivals: Vec::new(),
         weights: [1.0 / 3.0; 3],
+        stands_on: super::StandsOn::default(),
     }
 }
 

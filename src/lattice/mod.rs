@@ -13,6 +13,7 @@ mod pattern;
 mod peaks;
 mod phase;
 mod reading;
+mod recognise;
 mod region;
 mod score;
 mod settle;
@@ -34,10 +35,12 @@ pub(crate) use local::middle;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
+pub use recognise::{lead, recognise};
 pub use straighten::straightened;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::Rival;
+use serde::{Deserialize, Serialize};
 
 /// The two frequency vectors of a stitch lattice, in cycles (stitches, rows) per mm of the fabric plane.
 ///
@@ -102,6 +105,30 @@ pub struct Decision {
     pub rivals: Vec<Rival>,
     /// Weights of linear red, green and blue of the projection in which the lattice shows best.
     pub weights: [f32; 3],
+    /// What the choice stood on beside the margin.
+    pub stands_on: StandsOn,
+}
+
+/// What a decision stood on beside its margin.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct StandsOn {
+    /// Log-score of the chosen reading.
+    pub score: f64,
+    /// The margin that was needed.
+    pub margin_needed: f64,
+    /// Places of the fabric.
+    pub places: Agreement,
+    /// Projections of colour.
+    pub projections: Agreement,
+}
+
+/// How many of several looks at a fabric, each by itself, count the same stitches and rows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Agreement {
+    /// Those that agree.
+    pub agree: usize,
+    /// All of them.
+    pub of: usize,
 }
 
 /// One line of the fabric's two-dimensional spectrum.

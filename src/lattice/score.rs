@@ -63,6 +63,10 @@ const FIT_MOVES: f64 = 0.05;
 /// Logarithm of the lowest amplitude that is a peak.
 const LEAST: f64 = 0.9555;
 
+/// Order, in harmonics of the legs of the V (half a stitch wide) and of the rows, above which yarn, being round, leaves
+/// little: strong lines up there belong to smaller stitches.
+const HIGH_ORDER: f64 = 2.7;
+
 /// Harmonics that may be there or not, in a proportion that is fitted.
 struct Loose {
     /// Log-amplitudes of peaks, with the level to be expected there.
@@ -293,6 +297,20 @@ impl Scene {
         let inner = if k.abs() > 1.0 { next(-0.5) } else { None };
         let parent = [inner, next(0.5)].into_iter().flatten().fold(f64::NAN, f64::max);
         parent.is_nan() || amplitude < HALF_WAY_MOST * parent
+    }
+
+    /// Share of the peaks' power that lies above the second order of the legs of the V and of the rows.
+    pub fn share_above(&self, basis: &Basis) -> f64 {
+        let (mut above, mut all) = (0.0, 0.0);
+        for peak in &self.peaks {
+            let (h, k) = hypotheses::indices(basis, peak.f);
+            let power = peak.amplitude * peak.amplitude;
+            all += power;
+            if (0.5 * h).hypot(k) > HIGH_ORDER {
+                above += power;
+            }
+        }
+        if all > 0.0 { above / all } else { 0.0 }
     }
 
     /// The family's own lines and other harmonics of the stitches on a lattice that stand up.

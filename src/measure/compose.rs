@@ -10,8 +10,8 @@ use crate::photo::Photo;
 use crate::plane::{CameraPrior, PlaneEstimate};
 use crate::quantity::{self, Confidence, Contribution, PhotoPoint, PlanePoint, Source, Uncertain};
 use crate::record::{
-    self, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts, Record, Status,
-    Variation,
+    self, DecisionNote, Distortion, Evidence, Gauge, LatticeNote, NextFabric, PatternNote, PatternSource, PhotoFacts,
+    Record, SpectralLine, Status, Variation,
 };
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -148,7 +148,7 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
         finished.settings.ruler_on,
         lattice::middle(&finished.reading.blocks),
     ));
-    record.lattice = lattice_note(finished);
+    record.lattice = lattice_note(setup, finished);
     record.budget = budget(&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm);
     let values = [&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm];
     record.wanted = wanted_note(setup, values, finished.variation);
@@ -283,7 +283,7 @@ pub(super) fn scale_note(
     }
 }
 
-fn lattice_note(finished: &Finished) -> Option<LatticeNote> {
+fn lattice_note(setup: &Setup, finished: &Finished) -> Option<LatticeNote> {
     let gauge = &finished.gauge;
     let (stitch, row) = gauge.basis.steps_mm()?;
     let jacobian = gauge.map.photo_per_plane(lattice::middle(&finished.reading.blocks))?;
@@ -309,7 +309,30 @@ fn lattice_note(finished: &Finished) -> Option<LatticeNote> {
                 rows_per_10cm: l.rows_per_10cm,
             })
             .collect(),
+        decision: Some(decision_note(setup, &finished.decision)),
     })
+}
+
+/// Why this lattice and no other.
+fn decision_note(setup: &Setup, decision: &Decision) -> DecisionNote {
+    let said = [
+        (setup.stitch.is_some(), "pattern"),
+        (setup.row_direction_deg.is_some(), "row_direction"),
+        (setup.expected.is_some(), "expected_gauge"),
+        (setup.region.is_some(), "region"),
+    ];
+    let line = |l: &lattice::Harmonic| SpectralLine { h: l.h, k: l.k, amplitude_over_noise: l.strength };
+    DecisionNote {
+        declared: said.iter().filter(|(said, _)| *said).map(|(_, name)| (*name).to_owned()).collect(),
+        score: decision.stands_on.score,
+        margin: decision.margin,
+        margin_needed: decision.stands_on.margin_needed,
+        places: decision.stands_on.places,
+        projections: decision.stands_on.projections,
+        projection: decision.weights,
+        lines: decision.harmonics.iter().map(line).collect(),
+        rivals: decision.rivals.clone(),
+    }
 }
 
 pub(super) fn budget(stitches: &Uncertain, rows: &Uncertain) -> Vec<record::Contribution> {

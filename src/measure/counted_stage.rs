@@ -116,8 +116,8 @@ fn seen_lattice(photo: &Photo, setup: &Setup, scale: &Scale, plane: &PlaneEstima
     let region = setup.region.map(scale_stage::rectangle);
     let excluded = scale.excluded();
     let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref() };
-    let seeds = view.seeds().ok()?;
-    view.follow(&seeds, setup).ok().map(|followed| followed.reading)
+    let search = view.search().ok()?;
+    view.follow(&search.seeds, setup).ok().map(|followed| followed.reading)
 }
 
 /// A count laid over the photo.

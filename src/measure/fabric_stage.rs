@@ -3,7 +3,7 @@
 use super::Setup;
 use super::other_swatches;
 use crate::fabric::{self, FabricSeed, Search};
-use crate::lattice::{self, Basis, Decision, Declared, Harmonic, LatticeReading, PhaseBlock};
+use crate::lattice::{self, Agreement, Basis, Decision, Declared, Harmonic, LatticeReading, PhaseBlock};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -77,12 +77,19 @@ impl View<'_> {
     /// Decides at each seed, follows each different lattice over the photo, and takes the one that holds over most
     /// fabric. Places disagree when a table or a garter border repeats too; when two hold over like areas, refused.
     pub fn follow(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
+        if setup.stitch.is_none() && std::env::var_os("WW_MODE").is_none() { // DBG
+            return self.recognise(seeds, setup);
+        }
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
+        let mut looks: Vec<Basis> = Vec::new();
         for seed in seeds {
             match lattice::propose(&seed.sheets, &self.declared(setup, seed.centre)) {
-                Ok(decision) => keep_surest(&mut different, decision),
+                Ok(decision) => {
+                    looks.push(decision.basis);
+                    keep_surest(&mut different, decision);
+                }
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
@@ -98,7 +105,11 @@ impl View<'_> {
             }
         }
         followed.sort_by(|a, b| b.0.total_cmp(&a.0));
-        self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))
+        let mut chosen =
+            self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))?;
+        let agree = looks.iter().filter(|l| same_lattice(l, &chosen.reading.basis)).count();
+        chosen.decision.stands_on.places = Agreement { agree, of: looks.len() };
+        Ok(chosen)
     }
 
     /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
@@ -148,7 +159,9 @@ impl View<'_> {
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
-            other_swatches::check_one_fabric(self, a, b)?;
+            if let Err(refusal) = other_swatches::check_one_fabric(self, a, b) {
+                return Some(Err(refusal));
+            }
             if b.decision.margin > CLEARLY_SURER * a.decision.margin {
                 followed.swap(0, 1);
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
@@ -177,6 +190,19 @@ impl View<'_> {
         Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals))
     }
 
+    /// What was recognised, unless the whole fabric under it shows other stitches.
+    pub(super) fn borne_out(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
+        match self.looked_over(&found, setup) {
+            Ok(whole) if !same_counts(&whole.basis, &found.decision.basis) => {
+                let seen = "the stitches that the whole fabric shows are not those that its places show";
+                let mut rivals: Vec<Rival> = rival(area_mm2(&found.reading), &found).into_iter().collect();
+                rivals.extend(as_rival(&whole));
+                Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
+            }
+            _ => checked(found),
+        }
+    }
+
     /// The decision on the whole of the fabric that a lattice was followed over.
     fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
         let basis = &found.reading.basis;
@@ -186,14 +212,12 @@ impl View<'_> {
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
         let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
-        if crossed_share(&decision.harmonics) < CROSSED_SHARE {
-            return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
-        }
+        check_crossed(&decision)?;
         Ok(decision)
     }
 
     /// What was declared, as it lies in the plane at a place.
-    fn declared(&self, setup: &Setup, at: PlanePoint) -> Declared {
+    pub(super) fn declared(&self, setup: &Setup, at: PlanePoint) -> Declared {
         Declared {
             pattern: setup.stitch.clone(),
             row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, at, deg)),
@@ -203,7 +227,7 @@ impl View<'_> {
     }
 
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
-    fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
+    pub(super) fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
         let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region)?;
         let (stitches, rows) = reading.extent;
         if stitches < LEAST_EXTENT || rows < LEAST_EXTENT {
@@ -231,23 +255,36 @@ fn checked(found: Followed) -> Result<Followed, Refusal> {
     Ok(found)
 }
 
+/// Refuses crossing lines.
+pub(super) fn check_crossed(decision: &Decision) -> Result<(), Refusal> {
+    if crossed_share(&decision.harmonics) < CROSSED_SHARE {
+        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
+    }
+    Ok(())
+}
+
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
 fn same_counts(a: &Basis, b: &Basis) -> bool {
     let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
     (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
 }
 
-/// Keeps of each lattice the decision with the largest margin.
-fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
+/// Keeps of each lattice the decision with the largest margin, and counts the places that agree on it.
+fn keep_surest(different: &mut Vec<Decision>, mut decision: Decision) {
     match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
-        Some(known) if known.margin < decision.margin => *known = decision,
-        Some(_) => {}
+        Some(known) => {
+            let agree = known.stands_on.places.agree + 1;
+            if known.margin < decision.margin {
+                std::mem::swap(known, &mut decision);
+            }
+            known.stands_on.places.agree = agree;
+        }
         None => different.push(decision),
     }
 }
 
 /// Whether two lattices agree in both densities and in the direction of the row.
-fn same_lattice(a: &Basis, b: &Basis) -> bool {
+pub(super) fn same_lattice(a: &Basis, b: &Basis) -> bool {
     let near = |u: [f64; 2], v: [f64; 2]| {
         let apart = |sign: f64| (u[0] - sign * v[0]).hypot(u[1] - sign * v[1]);
         apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])
@@ -282,6 +319,13 @@ pub(super) fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
     let why =
         format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);
     Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: area_mm2 })
+}
+
+/// A decision as a reading that remains.
+fn as_rival(decision: &Decision) -> Option<Rival> {
+    let (stitches_per_10cm, rows_per_10cm) = decision.basis.per_10cm()?;
+    let why = format!("read as {} on the whole fabric", decision.pattern.name);
+    Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: decision.score })
 }
 
 /// A direction in the photo, as it lies in the plane at a place, both in degrees.

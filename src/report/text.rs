@@ -3,7 +3,9 @@
 use super::{budget, ways};
 use crate::caution::CautionCode;
 use crate::quantity::{Expanded, plus_minus};
-use crate::record::{Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind};
+use crate::record::{
+    DecisionNote, Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind,
+};
 use crate::refusal::Rival;
 use crate::ruler::RulerUnit;
 
@@ -94,6 +96,9 @@ fn basis_lines(out: &mut Lines, record: &Record) {
     }
     if let Some(lattice) = &record.lattice {
         out.entry("Counted", &counted_words(lattice));
+        if let Some(decision) = &lattice.decision {
+            out.entry("Decided", &decision_words(decision));
+        }
     }
     if let Some(counted) = &record.counted {
         out.entry("Counted", &ways::counted_words(counted));
@@ -131,6 +136,19 @@ fn plural(count: u32, one: &str, ending: &str) -> String {
 
 fn counted_words(lattice: &LatticeNote) -> String {
     format!("{:.1} stitches x {:.1} rows", lattice.stitches_counted, lattice.rows_counted)
+}
+
+/// `no other count came near (ahead by 31, 4 needed); 3 of 4 places agree`.
+fn decision_words(decision: &DecisionNote) -> String {
+    let nearest = match decision.rivals.first() {
+        None => "no other count came near".to_owned(),
+        Some(r) => format!("next best {:.1} x {:.1}", r.stitches_per_10cm, r.rows_per_10cm),
+    };
+    let places = match decision.places.of {
+        0 | 1 => String::new(),
+        of => format!("; {} of {of} places agree", decision.places.agree),
+    };
+    format!("{nearest} (ahead by {:.0}, {:.0} needed){places}", decision.margin, decision.margin_needed)
 }
 
 fn scale_words(scale: &Scale) -> String {

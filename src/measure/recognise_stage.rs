@@ -1,0 +1,128 @@
+//! The fabric when nobody says what was knitted: one lead is followed to see where the fabric is, then several places of
+//! it are read by themselves and weighed together.
+
+use super::Setup;
+use super::fabric_stage::{self, Followed, View};
+use crate::fabric::{FabricSeed, inside};
+use crate::lattice::{self, Decision, LatticeReading, PhaseBlock};
+use crate::quantity::PlanePoint;
+use crate::refusal::{Refusal, RefusalCode};
+
+/// Places of one fabric that are read: more say little that is new on a swatch of 10 cm (stated choice).
+const PLACES: usize = 5;
+
+/// Distance of places, in sides of what is looked at: Hann windows that overlap by half are nearly independent (Welch 1967).
+const APART: f64 = 0.5;
+
+/// A place lies amid the fabric when it has so large a part of the blocks near it that the best place has; a place on a
+/// straight edge has half.
+const AMID: f64 = 0.55;
+
+/// Fabrics looked at, largest first.
+const FABRICS: usize = 2;
+
+/// How much larger than the next fabric, as area, that of an answer must be where the next may be knitted too.
+const CLEARLY_MORE_FABRIC: f64 = 1.5;
+
+/// One fabric: where a lead was followed.
+struct Fabric<'a> {
+    seed: &'a FabricSeed,
+    reading: LatticeReading,
+    area_mm2: f64,
+}
+
+impl View<'_> {
+    /// Recognises what was knitted in the largest fabric, and follows its lattice.
+    pub fn recognise(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
+        let fabrics = self.fabrics(seeds, setup)?;
+        let found: Vec<(f64, Result<Followed, Refusal>)> =
+            fabrics.iter().map(|f| (f.area_mm2, self.recognise_in(f, setup))).collect();
+        let like = |area: f64, other: f64| other * CLEARLY_MORE_FABRIC > area;
+        let knitted = |r: &Result<Followed, Refusal>| !matches!(r, Err(e) if e.code == RefusalCode::NotKnit);
+        let rivalling = |area: f64| found.iter().filter(|(a, r)| like(area, *a) && knitted(r)).count() > 1;
+        let best = found.iter().position(|(_, r)| r.is_ok());
+        if let Some(at) = best
+            && (rivalling(found[at].0) || found[..at].iter().any(|(_, r)| knitted(r)))
+        {
+            let rivals = found.iter().filter_map(|(area, r)| fabric_stage::rival(*area, r.as_ref().ok()?)).collect();
+            let seen = "different places of the picture show different stitches";
+            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+        }
+        let chosen = best.or_else(|| found.iter().position(|(_, r)| knitted(r))).unwrap_or(0);
+        let nothing = || Err(Refusal::new(RefusalCode::NotKnit, ""));
+        found.into_iter().nth(chosen).map_or_else(nothing, |(_, r)| r)
+    }
+
+    /// Where the leads of the seeds can be followed to: fabrics that do not hold each other's seeds, largest first.
+    fn fabrics<'a>(&self, seeds: &'a [FabricSeed], setup: &Setup) -> Result<Vec<Fabric<'a>>, Refusal> {
+        let mut first_refusal = None;
+        let mut all: Vec<Fabric> = Vec::new();
+        let mut leads: Vec<Decision> = Vec::new();
+        for seed in seeds {
+            let lead = lattice::lead(&seed.sheets, &self.declared(setup, seed.centre)).and_then(|lead| {
+                if leads.iter().any(|l| fabric_stage::same_lattice(&l.basis, &lead.basis)) {
+                    return Ok(None);
+                }
+                leads.push(lead.clone());
+                lattice::grow(self.photo, self.map, &lead, self.excluded, self.region).map(Some)
+            });
+            match lead {
+                Ok(Some(reading)) => {
+                    let area_mm2 = fabric_stage::area_mm2(&reading);
+                    all.push(Fabric { seed, reading, area_mm2 });
+                }
+                Ok(None) => {}
+                Err(refusal) => {
+                    first_refusal.get_or_insert(refusal);
+                }
+            }
+        }
+        all.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
+        let mut kept: Vec<Fabric> = Vec::new();
+        for fabric in all {
+            let within = |f: &Fabric| {
+                let at = self.map.to_photo(fabric.seed.centre);
+                at.is_some_and(|p| inside(&f.reading.region_px, p))
+            };
+            if kept.len() < FABRICS && !kept.iter().any(within) {
+                kept.push(fabric);
+            }
+        }
+        if kept.is_empty() {
+            return Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")));
+        }
+        Ok(kept)
+    }
+
+    /// Reads places all over one fabric, decides, and follows what was decided.
+    fn recognise_in(&self, fabric: &Fabric, setup: &Setup) -> Result<Followed, Refusal> {
+        let seed = fabric.seed;
+        let mut places = vec![seed.sheets.clone()];
+        for at in spread(&fabric.reading.blocks, seed) {
+            places.push(seed.sheets_at(self.photo, self.map, at, self.excluded));
+        }
+        let decision = lattice::recognise(&places, &self.declared(setup, seed.centre))?;
+        fabric_stage::check_crossed(&decision)?;
+        let reading = self.grow(&decision)?;
+        self.borne_out(Followed { decision, reading }, setup)
+    }
+}
+
+/// Places amid the fabric, each as far as possible from the seed and those before it.
+fn spread(blocks: &[PhaseBlock], seed: &FabricSeed) -> Vec<PlanePoint> {
+    let near = |b: &PhaseBlock| blocks.iter().filter(|o| o.at.distance(b.at) < 0.5 * seed.size_mm).count();
+    let counts: Vec<usize> = blocks.iter().map(near).collect();
+    let most = counts.iter().copied().max().unwrap_or(0) as f64;
+    let amid: Vec<PlanePoint> =
+        blocks.iter().zip(&counts).filter(|(_, n)| **n as f64 >= AMID * most).map(|(b, _)| b.at).collect();
+    let mut taken = vec![seed.centre];
+    while taken.len() < PLACES {
+        let distance = |p: &PlanePoint| taken.iter().map(|t| t.distance(*p)).fold(f64::INFINITY, f64::min);
+        let Some(next) = amid.iter().max_by(|a, b| distance(a).total_cmp(&distance(b))) else { break };
+        if distance(next) < APART * seed.size_mm {
+            break;
+        }
+        taken.push(*next);
+    }
+    taken.split_off(1)
+}
