@@ -1,6 +1,7 @@
 //! THE CHAIN, as a table of contents: photo bytes, what the user says, and a progress callback → what was measured, or
 //! why not.
 
+mod alike;
 mod compose;
 mod fabric_stage;
 mod scale_stage;
@@ -10,7 +11,7 @@ mod under_ruler;
 pub use single_loops::look_for_loops;
 
 use crate::fabric;
-use crate::gauge::{GaugeSettings, RulerOn};
+use crate::gauge::{GaugeSettings, Relief, RulerOn};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
 use crate::plane::{CameraPrior, Span};
@@ -176,13 +177,20 @@ fn chain(
     begin(Stage::Gauge, progress)?;
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
+    let look = alike::FabricLook::of(photo, &reading);
     let settings = GaugeSettings {
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, scale.outline(), &reading)),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(look.as_ref()?, scale.outline())),
+        ruler_make: scale.make(photo),
+        relief: Relief::of_pattern(&decision.pattern.name),
     };
-    let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    let covered = match (&look, &region) {
+        (Some(look), None) => look.share_covered(&reading.region_px, scale.outline()),
+        _ => 1.0,
+    };
+    let finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.show(evidence);
     Ok(finished)
 }

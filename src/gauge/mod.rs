@@ -4,5 +4,5 @@
 mod height;
 mod swatch;
 
-pub use height::{HeightDifference, RulerOn, height_difference};
+pub use height::{HeightDifference, HeightFacts, Relief, RulerMake, RulerOn, height_difference};
 pub use swatch::{GaugeSettings, RandomPart, ScaleSource, SwatchGauge, swatch_gauge};

@@ -2,7 +2,8 @@
 
 use super::Setup;
 use super::fabric_stage::independent_counts;
-use crate::gauge::ScaleSource;
+use super::under_ruler::seems_made_of;
+use crate::gauge::{RulerMake, ScaleSource};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
@@ -122,6 +123,14 @@ impl Scale {
             Self::Ruler(reading) => &reading.outline_px,
             Self::Grid(grid) => &grid.outline_px,
             Self::Span(_) => &[],
+        }
+    }
+
+    /// What a ruler seems to be made of; cards and spans have no make.
+    pub fn make(&self, photo: &Photo) -> RulerMake {
+        match self {
+            Self::Ruler(reading) => seems_made_of(photo, reading),
+            Self::Grid(_) | Self::Span(_) => RulerMake::default(),
         }
     }
 
