@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use walewise::measure::measure;
-use walewise::synthetic::{jpeg_with_exif, photograph};
+use walewise::synthetic::{Factor, Scene, jpeg_with_exif, photograph};
 
 /// One photo of the study, not made or read yet.
 enum Job {
@@ -106,6 +106,51 @@ fn coverage_over_a_thousand_photos() {
     print!("{text}");
     std::fs::write(calibration.join("coverage.csv"), text).expect("the summary can be written");
     std::fs::write(calibration.join("coverage.svg"), plot::svg(&groups)).expect("the picture can be written");
+}
+
+/// The same scene knitted and photographed anew, with another seed for every unevenness and all noise: ruler, heights and
+/// camera stay, so the scatter of value over truth is the random part alone. The stated random part shall match it. With
+/// 16 photos a standard deviation is known to 18 %, twice that is allowed.
+#[test]
+#[ignore = "several dozen photos: some minutes"]
+fn the_random_part_matches_the_scatter() {
+    const PHOTOS: u64 = 16;
+    let mut off = Vec::new();
+    println!("irregularity axis scatter_percent stated_percent");
+    for irregularity in [0.3, 1.0] {
+        let base = Scene::plain(900_000).with(Factor::Irregularity, irregularity).with(Factor::Size, 0.7);
+        let seen: Vec<[(f64, f64); 2]> =
+            (0..PHOTOS).filter_map(|k| random_part(Scene { seed: base.seed + k, ..base.clone() })).collect();
+        for (axis, name) in ["stitches", "rows"].into_iter().enumerate() {
+            let n = seen.len() as f64;
+            let mean = seen.iter().map(|s| s[axis].0).sum::<f64>() / n;
+            let scatter = (seen.iter().map(|s| (s[axis].0 - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+            let stated = (seen.iter().map(|s| s[axis].1.powi(2)).sum::<f64>() / n).sqrt();
+            println!("{irregularity} {name} {:.3} {:.3}", 100.0 * scatter, 100.0 * stated);
+            if !(0.64..1.6).contains(&(scatter / stated)) {
+                off.push(format!("irregularity {irregularity}, {name}: {scatter} against {stated}"));
+            }
+        }
+    }
+    assert!(off.is_empty(), "{off:#?}");
+}
+
+/// Logarithm of value over truth of both axes, and the part of the budget that another seed changes, relative.
+fn random_part(scene: Scene) -> Option<[(f64, f64); 2]> {
+    let photo = photograph(&scene).ok()?;
+    let jpeg = jpeg_with_exif(&photo.image, &scene).ok()?;
+    let known =
+        TruePhoto { stem: String::new(), path: PathBuf::new(), truth: serde_json::to_value(&photo.truth).ok()? };
+    let answer = measure(&jpeg, &known.setup(true), &mut |_| ControlFlow::Continue(())).record;
+    let (gauge, truth) = (answer.gauge?, known.gauge()?);
+    let random = |axis: usize| {
+        let own = answer.budget.iter().filter(|c| {
+            c.source.starts_with("irregular") || c.source.starts_with("which") || c.source.starts_with("reading")
+        });
+        own.map(|c| [c.stitches_percent, c.rows_percent][axis].powi(2)).sum::<f64>().sqrt() / 100.0
+    };
+    let values = [gauge.stitches_per_10cm.value, gauge.rows_per_10cm.value];
+    Some([0, 1].map(|axis| ((values[axis] / truth[axis]).ln(), random(axis))))
 }
 
 /// Measures the jobs on as many threads as the machine has cores; each row is written at once.

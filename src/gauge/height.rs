@@ -75,12 +75,12 @@ pub enum RulerMake {
 impl RulerMake {
     /// Height of the marks above the ruler's underside, in mm: limits of a rectangular distribution (common practice, no
     /// source). Tapes 0.2 to 0.5, steel bands and narrow steel rules to 1; wooden rulers 2 to 5, their marks lower where
-    /// the edge is bevelled; steel rules 0.5 to 1, plastic ones 1 to 3.
+    /// the edge is bevelled; steel rules 0.5 to 1, plastic ones 1 to 3, bevelled likewise.
     fn thickness_mm(self) -> (f64, f64) {
         match self {
             Self::Tape => (0.2, 1.2),
-            Self::Wood => (1.3, 4.5),
-            Self::Stiff => (0.4, 3.0),
+            Self::Wood => (1.2, 4.3),
+            Self::Stiff => (0.4, 2.7),
         }
     }
 }

@@ -81,14 +81,18 @@ pub fn fit(blocks: &[PhaseBlock]) -> Option<LatticeFit> {
     })
 }
 
-/// Spread of the gauge over sixteenths of a usual swatch, per cent: believed as much as what the blocks show, since a part
-/// of a swatch does not show how the rest differs (measured: 1.05 root mean square over rendered swatches, 0.2 to 2.5).
-const USUAL_VARIATION_PERCENT: f64 = 1.0;
+/// Spread of the gauge over sixteenths of a usual swatch, per cent (measured: root mean square 1 over the swatches of two
+/// renderers, 3 over our own). The blocks' own spread is worth ten degrees of freedom, this two: renderers and knitters
+/// differ by a factor of three.
+const USUAL_VARIATION_PERCENT: f64 = 2.0;
+const OWN_FREEDOM: f64 = 10.0;
+const USUAL_FREEDOM: f64 = 2.0;
 
 /// Difference between the gauge of a part of a swatch and that of the whole, in units of the spread of the sixteenths: the
 /// root mean square is this times √((1 − c)/(c + [`SMALLEST_SHARE`])) for the share c. The form is that of a sample drawn
 /// from a finite whole (1 − c) out of c/c₀ places; both numbers measured on the true lattices of rendered swatches, shares
-/// 0.05 to 0.85, to a tenth: 1.05, 0.87, 0.66, 0.50, 0.33, 0.23, 0.17 % at 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85.
+/// 0.05 to 0.85, to a tenth: 1.05, 0.87, 0.66, 0.50, 0.33, 0.23, 0.17 spreads at 0.05, 0.1, 0.2, 0.3, 0.5, 0.7, 0.85. Sixteenths
+/// of a part spread as much as those of the whole, by the same form.
 const PART_OF_WHOLE: f64 = 0.35;
 const SMALLEST_SHARE: f64 = 0.07;
 
@@ -103,7 +107,8 @@ pub fn region_uncertainty(blocks: &[PhaseBlock], basis: &Basis, covered: f64) ->
     let part = PART_OF_WHOLE * ((1.0 - share) / (share + SMALLEST_SHARE)).sqrt();
     [0, 1].map(|a| {
         let own = spread.map_or(USUAL_VARIATION_PERCENT, |s| s[a]);
-        part / 100.0 * (own.hypot(USUAL_VARIATION_PERCENT) * std::f64::consts::FRAC_1_SQRT_2)
+        let squares = OWN_FREEDOM * own * own + USUAL_FREEDOM * USUAL_VARIATION_PERCENT * USUAL_VARIATION_PERCENT;
+        part / 100.0 * (squares / (OWN_FREEDOM + USUAL_FREEDOM)).sqrt()
     })
 }
 

@@ -74,11 +74,14 @@ impl<'a> FabricLook<'a> {
         let places: Vec<Place> = (0..columns * rows)
             .map(|i| {
                 let at = PhotoPoint::new(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
-                match () {
-                    () if fabric::inside(region, at) => Place::Followed,
-                    () if fabric::inside(ruler, at) => Place::Ruler,
-                    () if self.alike(at) == Some(true) => Place::Alike,
-                    () => Place::Other,
+                if fabric::inside(region, at) {
+                    Place::Followed
+                } else if fabric::inside(ruler, at) {
+                    Place::Ruler
+                } else if self.alike(at) == Some(true) {
+                    Place::Alike
+                } else {
+                    Place::Other
                 }
             })
             .collect();

@@ -10,6 +10,10 @@ use crate::ruler::RulerReading;
 /// outline that was drawn a little too narrow.
 const OUTSIDE_STITCHES: [f64; 3] = [1.0, 1.75, 2.5];
 
+/// Fabric that looks alike this near to a ruler runs up to it, in stitch widths: the square that is looked at then begins at
+/// the ruler's edge.
+const TOUCHING_STITCHES: f64 = 0.8;
+
 /// Places along the ruler at which both sides are looked at.
 const PLACES: usize = 40;
 
@@ -22,11 +26,12 @@ const BOTH_SIDES: (f64, f64) = (0.5, 0.2);
 
 /// What a ruler lies on, `None` where that can't be told.
 ///
-/// Fabric under a ruler shows on both sides of it at the same place along it; beside a swatch only one side has fabric.
+/// Fabric under a ruler shows on both sides of it at the same place along it; beside a swatch only one side has fabric, and
+/// a gap before it. Without a gap the ruler may lie with one edge on the swatch: that is left open.
 pub(super) fn ruler_lies_on(look: &FabricLook, outline: &[PhotoPoint]) -> Option<RulerOn> {
     let body = Body::of(outline)?;
     // Places with fabric on either side, on both; and those where only one side is in the picture.
-    let (mut either, mut both, mut half_seen, mut seen) = (0usize, 0usize, 0usize, 0usize);
+    let (mut either, mut both, mut half_seen, mut seen, mut touching) = (0usize, 0usize, 0usize, 0usize, 0usize);
     for k in 0..PLACES {
         let along = (k as f64 + 0.5) / PLACES as f64;
         let sides = [-1.0, 1.0].map(|side| {
@@ -38,19 +43,25 @@ pub(super) fn ruler_lies_on(look: &FabricLook, outline: &[PhotoPoint]) -> Option
             [Some(a), Some(b)] => {
                 either += usize::from(a || b);
                 both += usize::from(a && b);
+                let side = if a { -1.0 } else { 1.0 };
+                let nearest = body.beside(along, side, TOUCHING_STITCHES * look.stitch_px);
+                touching += usize::from(a != b && look.alike(nearest) == Some(true));
             }
             [Some(one), None] | [None, Some(one)] => half_seen += usize::from(one),
             [None, None] => {}
         }
     }
     let share = both as f64 / either.max(1) as f64;
-    match either {
-        _ if seen < FEWEST => None,
-        n if n + half_seen < FEWEST => Some(RulerOn::Table),
-        n if n < FEWEST => None,
-        _ if share > BOTH_SIDES.0 => Some(RulerOn::Fabric),
-        _ if share < BOTH_SIDES.1 => Some(RulerOn::Table),
-        _ => None,
+    if seen < FEWEST {
+        None
+    } else if either + half_seen < FEWEST {
+        Some(RulerOn::Table)
+    } else if either < FEWEST {
+        None
+    } else if share > BOTH_SIDES.0 {
+        Some(RulerOn::Fabric)
+    } else {
+        (share < BOTH_SIDES.1 && 2 * touching < either).then_some(RulerOn::Table)
     }
 }
 
