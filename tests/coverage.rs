@@ -5,7 +5,7 @@
 //! request and writes `calibration/coverage.csv` and `calibration/coverage.svg`:
 //!
 //! ```sh
-//! WALEWISE_PHOTOS=/path/to/sets WALEWISE_COVERAGE=/path/for/rows.csv cargo test --profile quick --test coverage -- --ignored --nocapture
+//! WALEWISE_PHOTOS=/path/to/sets WALEWISE_COVERAGE=/path/for/rows.csv cargo test --profile quick --test coverage -- --ignored --nocapture coverage_over
 //! ```
 //!
 //! It goes on where the rows end: delete the file to start anew after a change of the method.
