@@ -93,12 +93,8 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
     let mut fit = fit_scales(&model)?;
     // Readings that scatter more than they say are believed accordingly less (Birge 1932).
     let misfit = model.misfit_of(&fit);
-    if misfit.graduations.max(misfit.base_lines).max(misfit.directions) > 1.0 {
-        model.misfit = Misfit {
-            graduations: misfit.graduations.max(1.0),
-            base_lines: misfit.base_lines.max(1.0),
-            directions: misfit.directions.max(1.0),
-        };
+    if misfit.graduations.max(misfit.directions) > 1.0 {
+        model.misfit = Misfit { graduations: misfit.graduations.max(1.0), directions: misfit.directions.max(1.0) };
         fit = minimise(&model, &fit.parameters)?;
     }
     if let Some(lattice) = DriftingLattice::of(counts) {
@@ -189,12 +185,11 @@ fn first_pose(scales: &Scales, prior: &CameraPrior) -> Option<Pose> {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Misfit {
     pub graduations: f64,
-    pub base_lines: f64,
     pub directions: f64,
 }
 
 impl Misfit {
-    const NONE: Self = Self { graduations: 1.0, base_lines: 1.0, directions: 1.0 };
+    const NONE: Self = Self { graduations: 1.0, directions: 1.0 };
 }
 
 struct PlaneModel<'a> {
@@ -207,14 +202,12 @@ struct PlaneModel<'a> {
 
 impl PlaneModel<'_> {
     /// With the parameters that the scales alone determine counted: an origin for each line, scale, gradient and curvature
-    /// for the graduations; a place and a direction for each base line; a slope, its change and curvature for the directions.
+    /// for the graduations; a slope, its change and curvature for the directions.
     fn misfit_of(&self, fit: &Fit<PlaneInput>) -> Misfit {
         let along = fit.residuals_of(PlaneInput::Graduations).step_by(2);
         let directions = fit.residuals_of(PlaneInput::MarkDirections).take(self.scales.tips.len());
-        let across: f64 = fit.residuals_of(PlaneInput::Graduations).skip(1).step_by(2).map(|r| r * r).sum();
         Misfit {
             graduations: root_mean_square(along, 3 + self.scales.lines),
-            base_lines: (across / self.scales.free_across()).sqrt(),
             directions: root_mean_square(directions, 3),
         }
     }
@@ -336,23 +329,6 @@ mod tests {
         let far = PhotoPoint::new(1500.0, 400.0);
         let scale = |m: &PlaneMap| m.px_per_mm(m.to_plane(far).unwrap()).unwrap();
         assert!((scale(&with.map) / scale(&map)).ln().abs() < 0.002);
-    }
-
-    #[test]
-    fn a_wavy_base_line_is_believed_less() {
-        let (prior, pose) = tilted();
-        let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
-        let straight = reading(&pose.map(&frame).unwrap());
-        let mut wavy = straight.clone();
-        for (i, mark) in wavy.trains[0].marks.iter_mut().enumerate() {
-            mark.at = mark.at.moved(0.0, 8.0 * (i as f64 / 15.0).sin());
-        }
-        // What the base line shows of lens and optical axis.
-        let unknown = |reading: &RulerReading| {
-            let plane = estimate(&ScaleEvidence::Ruler(reading), &prior, &[]).unwrap();
-            plane.effects.iter().flat_map(|e| e.change[4..7].iter().map(|c| c * c)).sum::<f64>()
-        };
-        assert!(unknown(&wavy) > unknown(&straight));
     }
 
     #[test]

@@ -71,8 +71,6 @@ pub(super) struct Scales {
     pub points: Vec<ScalePoint>,
     pub tips: Vec<ScaleTip>,
     pub lines: usize,
-    /// Whether the lines are a ruler's base lines, along which misses go together.
-    base_lines: bool,
 }
 
 impl Scales {
@@ -88,7 +86,7 @@ impl Scales {
                     along_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                     across_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                 });
-                Self { points: points.collect(), tips: Vec::new(), lines: 1, base_lines: false }
+                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
             }
             ScaleEvidence::Span(span) => {
                 let end = |along_mm, at| ScalePoint {
@@ -99,8 +97,7 @@ impl Scales {
                     along_sigma_px: span.sigma_px,
                     across_sigma_px: span.sigma_px,
                 };
-                let points = vec![end(0.0, span.from), end(span.length_mm, span.to)];
-                Self { points, tips: Vec::new(), lines: 1, base_lines: false }
+                Self { points: vec![end(0.0, span.from), end(span.length_mm, span.to)], tips: Vec::new(), lines: 1 }
             }
         };
         (scales.points.len() >= 2).then_some(scales)
@@ -108,7 +105,7 @@ impl Scales {
 
     fn of_ruler(reading: &RulerReading) -> Option<Self> {
         let leading = reading.trains.first().and_then(course)?;
-        let mut scales = Self { points: Vec::new(), tips: Vec::new(), lines: reading.trains.len(), base_lines: true };
+        let mut scales = Self { points: Vec::new(), tips: Vec::new(), lines: reading.trains.len() };
         for (line, train) in reading.trains.iter().enumerate() {
             // The second edge of a ruler may count the other way.
             let own = course(train)?;
@@ -143,14 +140,6 @@ impl Scales {
             }));
         }
         Some(scales)
-    }
-
-    /// How many independent misses across the lines are left when a place and a direction are fitted to each: a base line
-    /// has [`BASE_LINE_PLACES`], a grid as many as corners.
-    pub fn free_across(&self) -> f64 {
-        let lines = self.lines as f64;
-        let places = if self.base_lines { BASE_LINE_PLACES * lines } else { self.points.len() as f64 };
-        (places - 2.0 * lines).max(1.0)
     }
 
     /// Direction, squareness, and an origin for each line.
@@ -212,7 +201,7 @@ impl Scales {
             let (ux, uy) = ((ahead.x - seen.x) / length, (ahead.y - seen.y) / length);
             let (dx, dy) = (seen.x - p.at.x, seen.y - p.at.y);
             out.push((dx * ux + dy * uy) / (p.along_sigma_px * misfit.graduations));
-            out.push((dy * ux - dx * uy) / (p.across_sigma_px * misfit.base_lines));
+            out.push((dy * ux - dx * uy) / p.across_sigma_px);
         }
         for tip in &self.tips {
             let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
