@@ -8,10 +8,10 @@ use crate::quantity::PhotoPoint;
 const FILM_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 
 /// 35 mm equivalent focal length assumed without EXIF, and its relative standard uncertainty. Phones have main lenses of
-/// 24–28 mm and tele lenses of 50–80 mm; what has lost its EXIF has often been cut as well, which lengthens the lens by up to
-/// two: a log-normal of this width has 23–77 mm within one standard deviation and 13–140 mm within two. A stated choice.
-const UNKNOWN_FOCAL_35MM: f64 = 42.0;
-const UNKNOWN_FOCAL_RELATIVE: f64 = 0.6;
+/// 24–28 mm and tele lenses of 50–80 mm, and zoomed or cut pictures lie between and beyond: a log-normal of this width has
+/// 18–80 mm within one and a half standard deviations. A stated choice.
+const UNKNOWN_FOCAL_35MM: f64 = 38.0;
+const UNKNOWN_FOCAL_RELATIVE: f64 = 0.5;
 
 /// By how much a picture of no sensor's shape has been lengthened against its diagonal: half of them not at all (the
 /// camera's own modes, programs that put the figure right), half of them cut by people, who take away between nothing
@@ -32,9 +32,9 @@ struct Trust {
 /// little; the sensor is shifted for stabilisation. Stated choices.
 const WHOLE: Trust = Trust { focal_relative: 0.02, axis_sigma: 0.01 };
 
-/// The shape is a sensor's, but nothing says that the picture was not cut to it. One in twenty was (a stated
+/// The shape is a sensor's, but nothing says that the picture was not cut to it. One in fifty was (a stated
 /// choice), which moves the focal length by a third and the axis by 0.15: the root mean square over all.
-const UNCONFIRMED: Trust = Trust { focal_relative: 0.08, axis_sigma: 0.02 };
+const UNCONFIRMED: Trust = Trust { focal_relative: 0.05, axis_sigma: 0.02 };
 
 /// 16:9, which cameras cut from the sensor's middle themselves: whether the stated figure is by the diagonal before or
 /// after differs by 9 % from 4:3. Half way, with as much doubt on both sides.
