@@ -1,6 +1,7 @@
 //! THE CHAIN, as a table of contents: photo bytes, what the user says, and a progress callback → what was measured, or
 //! why not.
 
+mod alike;
 mod compose;
 mod counted_stage;
 mod fabric_stage;
@@ -16,7 +17,7 @@ pub use same_swatch::{OnePhoto, one_record};
 pub use single_loops::look_for_loops;
 
 use crate::fabric;
-use crate::gauge::{Counted, GaugeSettings, RulerOn, Wanted};
+use crate::gauge::{Counted, GaugeSettings, Relief, RulerOn, Wanted};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
 use crate::plane::{CameraPrior, LensProfile, Span};
@@ -232,13 +233,20 @@ fn chain(
     begin(Stage::Gauge, progress)?;
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
+    let look = alike::FabricLook::of(photo, &reading);
     let settings = GaugeSettings {
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, scale.outline(), &reading)),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(look.as_ref()?, scale.outline())),
+        ruler_make: scale.make(photo),
+        relief: Relief::of_pattern(&decision.pattern.name),
     };
-    let mut finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    let covered = match (&look, &region) {
+        (Some(look), None) => look.share_covered(&reading.region_px, scale.outline()),
+        _ => 1.0,
+    };
+    let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.look_for_outline(photo);
     finished.show(evidence);
     Ok(finished)

@@ -16,20 +16,74 @@ pub enum RulerOn {
     Fabric,
 }
 
-/// Height of the fabric's visible surface over the table, in widths of a stitch: limits of a rectangular distribution.
-///
-/// The yarn of a hand-knitted fabric is about 0.4 stitch widths thick. The fabric is two to three yarns thick where loops
-/// cross; the surface that carries the picture lies between the yarn's axis in the upper layer and its crest: from about
-/// one yarn diameter (0.4) to three (1.1) over the table.
-const SURFACE_PER_STITCH: (f64, f64) = (0.4, 1.1);
+/// How far a knitted pattern stands up from its ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Relief {
+    /// Stockinette, either side of it: one layer of loops, its legs all at one height.
+    Flat,
+    /// Everything that mixes knit and purl, and what nothing is known of: ridges, ribs and blocks stand before or behind
+    /// one another, and the fabric draws in to two layers.
+    Raised,
+}
 
-/// Thickness of a ruler nothing is known of, where its marks are, in mm: tapes 0.3, steel rules 0.5–1, plastic and wooden
-/// ones 1–3, their edges often bevelled (common practice, no source).
-const RULER_THICKNESS_MM: (f64, f64) = (0.3, 2.7);
+impl Relief {
+    /// Of a pattern with this name.
+    pub fn of_pattern(name: &str) -> Self {
+        match name {
+            "stockinette" | "reverse-stockinette" => Self::Flat,
+            _ => Self::Raised,
+        }
+    }
 
-/// How far a ruler that rests on the crests of the fabric is held above the surface that carries the picture, in stitch
-/// widths: nothing for flat fabric, half a yarn or more where ribs or ridges stand up.
-const CREST_PER_STITCH: (f64, f64) = (0.0, 0.5);
+    /// Height of the fabric's visible surface over the table, in widths of a stitch: limits of a rectangular distribution.
+    ///
+    /// Relaxed hand-knitted yarn is 0.3 to 0.5 stitch widths thick (derived: 4 to 5 wraps of yarn fit where two stitches
+    /// stand). Where loops cross, one layer of fabric is two to two and a half yarns thick. What carries the picture is
+    /// the loops' legs between the yarn's axis and its crest, as far as they hide what is below: a half to a quarter
+    /// of a yarn below the top. Flat: from 1.5 thin yarns to 2.2 thick ones. Ribs and ridges lie up to one layer higher in
+    /// part, and fabrics that draw in are thicker against their narrowed stitch.
+    fn surface_per_stitch(self) -> (f64, f64) {
+        match self {
+            Self::Flat => (0.4, 1.1),
+            Self::Raised => (0.4, 1.3),
+        }
+    }
+
+    /// How far a ruler that rests on the crests of the fabric is held above the surface that carries the picture, in
+    /// stitch widths: from nothing, where it presses the loops down, to half a yarn and the unevenness of the loops (flat), or
+    /// to a whole yarn, where it rests on ribs or ridges and the valleys carry part of the picture.
+    fn crest_per_stitch(self) -> (f64, f64) {
+        match self {
+            Self::Flat => (0.0, 0.4),
+            Self::Raised => (0.0, 0.55),
+        }
+    }
+}
+
+/// What a ruler seems to be made of, as far as it tells how thick it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum RulerMake {
+    /// Of cloth, plastic film or steel band: yellow, or too narrow for anything stiff.
+    Tape,
+    /// Of wood.
+    Wood,
+    /// Anything else: plastic or steel.
+    #[default]
+    Stiff,
+}
+
+impl RulerMake {
+    /// Height of the marks above the ruler's underside, in mm: limits of a rectangular distribution (common practice, no
+    /// source). Tapes 0.2 to 0.5, steel bands and narrow steel rules to 1; wooden rulers 2 to 5, their marks lower where
+    /// the edge is bevelled; steel rules 0.5 to 1, plastic ones 1 to 3, bevelled likewise.
+    fn thickness_mm(self) -> (f64, f64) {
+        match self {
+            Self::Tape => (0.2, 1.2),
+            Self::Wood => (1.2, 4.3),
+            Self::Stiff => (0.4, 2.7),
+        }
+    }
+}
 
 /// Height of the ruler's face above the fabric's visible surface, as a mean and independent rectangular parts.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,29 +101,42 @@ impl HeightDifference {
     pub const NONE: Self = Self { mean_mm: 0.0, fabric_half_width_mm: 0.0, ruler_half_width_mm: 0.0 };
 }
 
-/// The height to expect. `on` is what the ruler lies on, `None` where it may be either: the limits then hold both.
-/// `stitch_width_mm` is the distance of neighbouring stitches; `thickness_mm` is the ruler's thickness as the user gives
-/// it, taken as good to 0.2 mm, or `None`.
-pub fn height_difference(on: Option<RulerOn>, stitch_width_mm: f64, thickness_mm: Option<f64>) -> HeightDifference {
+/// What decides how high ruler and fabric lie, as far as it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeightFacts {
+    /// What the ruler lies on; `None` where it may be either: the limits then hold both.
+    pub on: Option<RulerOn>,
+    /// Thickness of the ruler as the user gives it, in mm; taken as good to 0.2 mm.
+    pub thickness_mm: Option<f64>,
+    /// What the ruler seems to be; used where the thickness is not given.
+    pub make: RulerMake,
+    /// How far the fabric's pattern stands up.
+    pub relief: Relief,
+    /// Distance of neighbouring stitches, in mm.
+    pub stitch_width_mm: f64,
+}
+
+/// The height to expect.
+pub fn height_difference(facts: &HeightFacts) -> HeightDifference {
     const TOLD_HALF_WIDTH_MM: f64 = 0.2;
     // A thickness of nothing means that the scale lies in the surface itself, as drawn or printed scales do.
-    if on == Some(RulerOn::Fabric) && thickness_mm == Some(0.0) {
+    if facts.on == Some(RulerOn::Fabric) && facts.thickness_mm == Some(0.0) {
         return HeightDifference::NONE;
     }
-    let (thickness, ruler_half_width_mm) = match thickness_mm {
+    let (thickness, ruler_half_width_mm) = match facts.thickness_mm {
         Some(t) => (t, if t == 0.0 { 0.0 } else { TOLD_HALF_WIDTH_MM }),
-        None => middle_and_half_width(RULER_THICKNESS_MM),
+        None => middle_and_half_width(facts.make.thickness_mm()),
     };
-    let (low, high) = SURFACE_PER_STITCH;
-    let in_stitches = match on {
+    let ((low, high), crest) = (facts.relief.surface_per_stitch(), facts.relief.crest_per_stitch());
+    let in_stitches = match facts.on {
         Some(RulerOn::Table) => (-high, -low),
-        Some(RulerOn::Fabric) => CREST_PER_STITCH,
-        None => (-high, CREST_PER_STITCH.1),
+        Some(RulerOn::Fabric) => crest,
+        None => (-high, crest.1),
     };
     let (middle, half_width) = middle_and_half_width(in_stitches);
     HeightDifference {
-        mean_mm: thickness + middle * stitch_width_mm,
-        fabric_half_width_mm: half_width * stitch_width_mm,
+        mean_mm: thickness + middle * facts.stitch_width_mm,
+        fabric_half_width_mm: half_width * facts.stitch_width_mm,
         ruler_half_width_mm,
     }
 }
@@ -82,10 +149,22 @@ fn middle_and_half_width((low, high): (f64, f64)) -> (f64, f64) {
 mod tests {
     use super::*;
 
+    fn with(on: RulerOn, thickness_mm: Option<f64>, make: RulerMake) -> HeightDifference {
+        height_difference(&HeightFacts { on: Some(on), thickness_mm, make, relief: Relief::Flat, stitch_width_mm: 6.0 })
+    }
+
     #[test]
     fn a_ruler_on_the_table_lies_below_thick_fabric_and_one_on_the_fabric_above() {
-        assert!(height_difference(Some(RulerOn::Table), 6.0, Some(0.5)).mean_mm < -2.0);
-        assert!(height_difference(Some(RulerOn::Fabric), 6.0, Some(0.5)).mean_mm > 0.5);
-        assert_eq!(height_difference(Some(RulerOn::Fabric), 6.0, Some(0.0)), HeightDifference::NONE);
+        assert!(with(RulerOn::Table, Some(0.5), RulerMake::Stiff).mean_mm < -2.0);
+        assert!(with(RulerOn::Fabric, Some(0.5), RulerMake::Stiff).mean_mm > 0.5);
+        assert_eq!(with(RulerOn::Fabric, Some(0.0), RulerMake::Stiff), HeightDifference::NONE);
+    }
+
+    #[test]
+    fn what_is_told_outweighs_what_is_seen() {
+        let [tape, wood] = [RulerMake::Tape, RulerMake::Wood].map(|make| with(RulerOn::Fabric, None, make));
+        assert!(tape.mean_mm + tape.ruler_half_width_mm < wood.mean_mm);
+        let told = with(RulerOn::Fabric, Some(2.0), RulerMake::Tape);
+        assert_eq!(told, with(RulerOn::Fabric, Some(2.0), RulerMake::Wood));
     }
 }

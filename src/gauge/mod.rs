@@ -9,7 +9,7 @@ mod swatch;
 mod wanted;
 
 pub use counted::{Counted, CountedBetween, LaidCount};
-pub use height::{HeightDifference, RulerOn, height_difference};
+pub use height::{HeightDifference, HeightFacts, Relief, RulerMake, RulerOn, height_difference};
 pub use same_swatch::{Combined, Disagreement, combine};
 pub use swatch::{GaugeSettings, RandomPart, ScaleSource, SwatchGauge, swatch_gauge};
 pub use wanted::{USUAL_TOLERANCE, Verdict, Wanted, WantedAnswer, WantedAxis, compare};

@@ -2,7 +2,7 @@
 //! uncertainty.
 
 use super::card_accuracy::{id1_card, printed_card};
-use super::height::{HeightDifference, RulerOn, height_difference};
+use super::height::{HeightDifference, HeightFacts, Relief, RulerMake, RulerOn, height_difference};
 use crate::lattice::{Basis, PhaseBlock};
 use crate::plane::{PlaneEstimate, PlaneInput, PlaneMap, Pose};
 use crate::quantity::{Contribution, PlanePoint, RulerClass, Shape, Source, Uncertain};
@@ -39,8 +39,8 @@ pub enum ScaleSource {
     Typed,
 }
 
-/// What the user says about the scale.
-#[derive(Debug, Clone, PartialEq, Default)]
+/// What is known of the scale and of the fabric's relief, told by the user or seen.
+#[derive(Debug, Clone, PartialEq)]
 pub struct GaugeSettings {
     /// Accuracy class of the ruler; II when not told.
     pub ruler_class: Option<RulerClass>,
@@ -50,6 +50,10 @@ pub struct GaugeSettings {
     pub ruler_thickness_mm: Option<f64>,
     /// What the ruler lies on, as told or as seen; `None` where it may be either.
     pub ruler_on: Option<RulerOn>,
+    /// What the ruler seems to be made of.
+    pub ruler_make: RulerMake,
+    /// How far the fabric's pattern stands up.
+    pub relief: Relief,
 }
 
 /// How surely the lattice was followed, apart from the plane.
@@ -113,6 +117,10 @@ pub fn swatch_gauge(
             gauge[axis] = gauge[axis].clone().with(contribution);
         }
     }
+    for (value, part) in gauge.iter_mut().zip(fabric.second_order(height.mean_mm)) {
+        let source = Source::named("foreshortening that was not seen");
+        *value = value.clone().with_relative(Contribution::stated(source, part));
+    }
     for (name, half_width_mm) in [
         ("height of the fabric's surface", height.fabric_half_width_mm),
         ("thickness of the ruler", height.ruler_half_width_mm),
@@ -163,28 +171,26 @@ fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64)
     const PAPER_BOW_MM: f64 = 0.5;
     /// Thickness of an ID-1 card, in mm: 0.76 ± 0.08 (ISO/IEC 7810, from memory).
     const ID1_THICKNESS_MM: f64 = 0.76;
+    let facts = HeightFacts {
+        on: settings.ruler_on,
+        thickness_mm: settings.ruler_thickness_mm,
+        make: settings.ruler_make,
+        relief: settings.relief,
+        stitch_width_mm,
+    };
+    let told = |thickness_mm: f64| Some(facts.thickness_mm.unwrap_or(thickness_mm));
     match scale {
-        ScaleSource::Ruler { .. } => height_difference(settings.ruler_on, stitch_width_mm, settings.ruler_thickness_mm),
-        ScaleSource::Sheet { .. } => height_difference(
-            settings.ruler_on,
-            stitch_width_mm,
-            Some(settings.ruler_thickness_mm.unwrap_or(SHEET_THICKNESS_MM)),
-        ),
+        ScaleSource::Ruler { .. } => height_difference(&facts),
+        ScaleSource::Sheet { .. } => {
+            height_difference(&HeightFacts { thickness_mm: told(SHEET_THICKNESS_MM), ..facts })
+        }
         ScaleSource::Card { .. } => {
-            let on = settings.ruler_on;
-            let told = settings.ruler_thickness_mm.unwrap_or(PAPER_THICKNESS_MM);
-            let height = height_difference(on, stitch_width_mm, Some(told));
+            let height = height_difference(&HeightFacts { thickness_mm: told(PAPER_THICKNESS_MM), ..facts });
             HeightDifference { ruler_half_width_mm: height.ruler_half_width_mm.max(PAPER_BOW_MM), ..height }
         }
-        ScaleSource::Id1 => height_difference(
-            settings.ruler_on,
-            stitch_width_mm,
-            Some(settings.ruler_thickness_mm.unwrap_or(ID1_THICKNESS_MM)),
-        ),
-        ScaleSource::Typed => match (settings.ruler_on, settings.ruler_thickness_mm) {
-            (None, None) => HeightDifference::NONE,
-            (on, thickness) => height_difference(Some(on.unwrap_or(RulerOn::Table)), stitch_width_mm, thickness),
-        },
+        ScaleSource::Id1 => height_difference(&HeightFacts { thickness_mm: told(ID1_THICKNESS_MM), ..facts }),
+        ScaleSource::Typed if facts.on.is_none() && facts.thickness_mm.is_none() => HeightDifference::NONE,
+        ScaleSource::Typed => height_difference(&HeightFacts { on: Some(facts.on.unwrap_or(RulerOn::Table)), ..facts }),
     }
 }
 
@@ -295,6 +301,32 @@ impl FabricView<'_> {
             }
         }
         Some(parts)
+    }
+
+    /// What the plane's inputs do to stitches and rows in the second order, relative: a tilt changes lengths along its slope
+    /// by its square, so near a level camera the first order sees nothing of it.
+    ///
+    /// For g(x) = g₀ + b x² with a normal x of unit variance the mean is b and the variance 2b²; about g₀, which is kept
+    /// since b rests on habit alone, the inputs together have the root mean square √((Σb)² + 2 Σb²).
+    fn second_order(&self, height_mm: f64) -> [f64; 2] {
+        let start = self.plane.pose.to_array();
+        let at = |change: &[f64; Pose::NUMBERS], sign: f64| {
+            let moved = Pose::from_array(std::array::from_fn(|i| start[i] + sign * change[i]));
+            self.lattice(moved, height_mm)?.1.basis.per_10cm()
+        };
+        let bends: Vec<[f64; 2]> = self
+            .plane
+            .effects
+            .iter()
+            .filter_map(|e| {
+                let (up, middle, down) = (at(&e.change, 1.0)?, at(&e.change, 0.0)?, at(&e.change, -1.0)?);
+                Some([(up.0 + down.0) / (2.0 * middle.0) - 1.0, (up.1 + down.1) / (2.0 * middle.1) - 1.0])
+            })
+            .collect();
+        [0, 1].map(|axis| {
+            let (sum, squares) = bends.iter().fold((0.0, 0.0), |(s, q), b| (s + b[axis], q + b[axis] * b[axis]));
+            (sum * sum + 2.0 * squares).sqrt()
+        })
     }
 
     /// Relative change of stitches and rows per 10 cm when the pose changes, by central differences over a tenth of it.

@@ -229,12 +229,11 @@ impl<'a> Growth<'a> {
     /// Puts the neighbours of an accepted block in the queue; a rejected place is tried again from other sides.
     fn offer(&mut self, at: (i32, i32)) {
         const TRIES: u8 = 3;
-        const REACH: i32 = 150;
         let quality = self.nodes.get(&at).map_or(0.0, |n| n.shift.coherence);
         for (di, dj) in SIDES {
             let next = (at.0 + di, at.1 + dj);
             let tries = self.tried.entry(next).or_insert(0);
-            if next.0.abs() <= REACH && next.1.abs() <= REACH && *tries < TRIES && !self.nodes.contains_key(&next) {
+            if within_reach(next) && *tries < TRIES && !self.nodes.contains_key(&next) {
                 *tries += 1;
                 self.queue.push(((quality * 1e9) as u64, next));
             }
@@ -401,9 +400,11 @@ impl<'a> Growth<'a> {
                 let next = (at.0 + di, at.1 + dj);
                 let known =
                     self.nodes.contains_key(&next) || self.hidden.contains(&next) || self.tried.contains_key(&next);
-                if known || field.doubt(next) > BRIDGE_DOUBT {
+                let foretold = within_reach(next) && field.doubt(next) <= BRIDGE_DOUBT;
+                if known || !foretold || self.places_left == 0 {
                     continue;
                 }
+                self.places_left -= 1;
                 self.tried.insert(next, 1);
                 let Some(frame) = field.frame(next) else { continue };
                 if self.demodulator.window(self.sheet, &frame).valid < VISIBLE {
@@ -467,6 +468,12 @@ impl<'a> Growth<'a> {
             off.iter().for_each(|k| drop(self.nodes.remove(k)));
         }
     }
+}
+
+/// Whether a block lies so near the seed that it may belong to one swatch: 300 stitches or rows.
+fn within_reach(at: (i32, i32)) -> bool {
+    const REACH: i32 = 150;
+    at.0.abs() <= REACH && at.1.abs() <= REACH
 }
 
 /// Area of one stitch by one row, in mm².

@@ -32,7 +32,7 @@ pub use decide::{confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub(crate) use local::middle;
-pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
+pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, region_uncertainty, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
 pub use recognise::{lead, recognise};

@@ -32,7 +32,7 @@ pub(super) struct Finished {
     outline: Option<Result<SwatchOutline, NoOutline>>,
 }
 
-/// The last stage: gauge, budget and local map. Refuses where the counts do not make a lattice after all.
+/// The last stage: gauge, budget and local map; `covered` is the share of the fabric that was followed. Refuses where the counts do not make a lattice after all.
 pub(super) fn finish(
     scale: Scale,
     prior: CameraPrior,
@@ -40,16 +40,18 @@ pub(super) fn finish(
     mut reading: LatticeReading,
     plane: PlaneEstimate,
     settings: GaugeSettings,
+    covered: f64,
 ) -> Result<Finished, Refusal> {
     let lost = || Refusal::new(RefusalCode::NotFlat, "the counts over the fabric do not make a lattice");
     place_blocks(&mut reading.blocks, &plane.map);
     let fit = lattice::fit(&reading.blocks).ok_or_else(lost)?;
+    let region = lattice::region_uncertainty(&reading.blocks, &fit.basis, covered);
     let random = RandomPart {
         stitches: fit.relative_u[0],
         rows: fit.relative_u[1],
         degrees_of_freedom: fit.degrees_of_freedom[0].min(fit.degrees_of_freedom[1]),
-        region_stitches: fit.region_u[0],
-        region_rows: fit.region_u[1],
+        region_stitches: region[0],
+        region_rows: region[1],
     };
     let gauge = swatch_gauge(&plane, &reading.blocks, random, scale.source(), &settings).ok_or_else(lost)?;
     check_worth(&gauge)?;

@@ -5,7 +5,8 @@ use super::scale_stage::{self, Scale};
 use super::{Ended, Progress, Setup, Stage, begin, fabric_stage, under_ruler};
 use crate::caution::{Caution, CautionCode};
 use crate::fabric::{self, NoOutline, SwatchHints, SwatchOutline};
-use crate::gauge::{Counted, CountedBetween, GaugeSettings, LaidCount, SwatchGauge};
+use super::alike::FabricLook;
+use crate::gauge::{Counted, CountedBetween, GaugeSettings, LaidCount, Relief, SwatchGauge};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::plane::{PlaneEstimate, PlaneMap};
@@ -70,12 +71,14 @@ pub(super) fn chain(
     evidence.region_px = laid.region_px;
 
     begin(Stage::Gauge, progress)?;
-    let on = |reading: &LatticeReading| under_ruler::ruler_lies_on(photo, scale.outline(), reading);
+    let look = reading.as_ref().and_then(|reading| FabricLook::of(photo, reading));
     let settings = GaugeSettings {
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| reading.as_ref().and_then(on)),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(look.as_ref()?, scale.outline())),
+        ruler_make: scale.make(photo),
+        relief: setup.stitch.as_ref().map_or(Relief::Raised, |stitch| Relief::of_pattern(&stitch.name)),
     };
     let lost = || Refusal::new(RefusalCode::NotFlat, "what was counted lies beyond the plane's horizon");
     let gauge = laid.count.gauge(&plane, scale.source(), &settings).ok_or_else(lost)?;

@@ -2,7 +2,7 @@
 
 use super::Setup;
 use super::fabric_stage::{Followed, View, area_mm2, rival};
-use super::under_ruler::{Looks, typical_stitch_px};
+use super::alike::FabricLook;
 use crate::fabric::{self, Search};
 use crate::lattice::LatticeReading;
 use crate::quantity::PhotoPoint;
@@ -51,10 +51,11 @@ fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
         let within = of.blocks.iter().filter(|block| fabric::inside(&other.region_px, block.at_px)).count();
         within as f64 > MOST_SHARED * of.blocks.len() as f64
     };
-    let Some(stitch_px) = typical_stitch_px(a).filter(|_| !shared(a, b) && !shared(b, a)) else { return false };
+    let Some(first) = FabricLook::of(view.photo, a).filter(|_| !shared(a, b) && !shared(b, a)) else { return false };
+    let Some(second) = FabricLook::of(view.photo, b) else { return false };
     let ways = between(view, a, b);
     let gap_px = middle(ways.iter().map(|w| w.gap_px).collect());
-    if gap_px < LEAST_GAP * stitch_px {
+    if gap_px < LEAST_GAP * first.stitch_px {
         return false;
     }
     // The ruler's outline may be seen too narrow, so a way that touches it is the ruler's.
@@ -62,9 +63,7 @@ fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     if ruled * 2 > ways.len() {
         return false;
     }
-    let (Some(first), Some(second)) = (Looks::of(view.photo, a), Looks::of(view.photo, b)) else { return false };
-    let other =
-        |at: &PhotoPoint| first.holds(view.photo, *at) == Some(false) && second.holds(view.photo, *at) == Some(false);
+    let other = |at: &PhotoPoint| first.alike(*at) == Some(false) && second.alike(*at) == Some(false);
     let parted = ways.iter().filter(|w| !w.covered && w.open.iter().any(other)).count();
     parted as f64 > PARTED_WAYS * (ways.len() - ruled) as f64
 }

@@ -2,8 +2,9 @@
 
 use super::Setup;
 use super::fabric_stage::independent_counts;
+use super::under_ruler::seems_made_of;
 use crate::card::CHECK_LENGTH_MM;
-use crate::gauge::ScaleSource;
+use crate::gauge::{RulerMake, ScaleSource};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
@@ -165,6 +166,14 @@ impl Scale {
             Self::Card(card, _) => &card.outline_px,
             Self::Id1(card) => &card.outline_px,
             Self::Span(_) => &[],
+        }
+    }
+
+    /// What a ruler seems to be made of; cards and spans have no make.
+    pub fn make(&self, photo: &Photo) -> RulerMake {
+        match self {
+            Self::Ruler(reading) => seems_made_of(photo, reading),
+            Self::Grid(_) | Self::Card(..) | Self::Id1(_) | Self::Span(_) => RulerMake::default(),
         }
     }
 

@@ -1,243 +1,195 @@
-//! What the ruler lies on: fabric or table.
+//! What the ruler lies on, fabric or table, and what it seems to be made of.
 
-use crate::fabric;
-use crate::gauge::RulerOn;
-use crate::lattice::LatticeReading;
+use super::alike::FabricLook;
+use crate::gauge::{RulerMake, RulerOn};
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
-use nalgebra::{Matrix2, SymmetricEigen, Vector2};
+use crate::ruler::RulerReading;
 
-/// Fabric this near is taken to go on under the ruler, in stitch widths. A swatch beside a ruler ends in an edge stitch
-/// or two that curl and are not followed, and a gap.
-const TOUCHING_STITCHES: f64 = 1.5;
+/// How far outside the ruler's long sides its surroundings are looked at, in stitch widths: past its shadow, and past an
+/// outline that was drawn a little too narrow.
+const OUTSIDE_STITCHES: [f64; 3] = [1.0, 1.75, 2.5];
 
-/// Share of the ruler's outline that must touch: an eighth, a third of one long side.
-const TOUCHING_SHARE: f64 = 0.12;
+/// Fabric that looks alike this near to a ruler runs up to it, in stitch widths: the square that is looked at then begins at
+/// the ruler's edge.
+const TOUCHING_STITCHES: f64 = 0.8;
 
-/// Share of the outline that must touch on each of the two long sides for the ruler to lie across the fabric.
-const EACH_SIDE_SHARE: f64 = 0.06;
+/// Places along the ruler at which both sides are looked at.
+const PLACES: usize = 40;
 
-/// Fabric farther than this does not lie under the ruler's edge, in stitch widths.
-const NEAR_STITCHES: f64 = 4.0;
+/// Fewest of them with fabric on a side for a verdict.
+const FEWEST: usize = 6;
 
-/// Share of the outline with fabric near it, touching or not, from which the gap between them is looked into.
-const NEAR_SHARE: f64 = 0.25;
+/// Of the places with fabric on either side, the share that has it on both: more than the first is a ruler on the fabric,
+/// less than the second one beside it (measured on rendered photos: above 0.6 and below 0.15 for nine in ten).
+const BOTH_SIDES: (f64, f64) = (0.5, 0.2);
 
-/// Share of the outline with fabric near it that means: all along one long side.
-const ALL_ALONG: f64 = 0.42;
-
-/// How far outside the ruler the gap is looked into, in stitch widths.
-const GAP_STITCHES: f64 = 1.0;
-
-/// How far outside the ruler's far side its surroundings are looked at, in stitch widths: past the ruler's shadow.
-const BEYOND_STITCHES: f64 = 2.5;
-
-/// Share of the places that must have the fabric's colours.
-const ALIKE_SHARE: f64 = 0.6;
-
-/// How near a colour is the fabric's: within so many of the fabric's own deviations in each channel's logarithm.
-const ALIKE_DEVIATIONS: f64 = 2.5;
-
-/// A point of the ruler's outline.
-struct Rim {
-    at: PhotoPoint,
-    /// Distance from the followed fabric, in stitch widths.
-    away: f64,
-    /// Place along the ruler and distance from its middle line, in px.
-    along: f64,
-    side: f64,
-}
-
-/// What a ruler with this outline lies on, `None` where that can't be told.
+/// What a ruler lies on, `None` where that can't be told.
 ///
-/// Fabric under a ruler is followed right up to it, or at least has its colours right up to it, and goes on beyond it:
-/// it is followed on both sides, or the colours beyond the other side tell.
-pub(super) fn ruler_lies_on(photo: &Photo, outline: &[PhotoPoint], reading: &LatticeReading) -> Option<RulerOn> {
-    let stitch_px = typical_stitch_px(reading)?;
-    let rim = rim(photo, outline, reading, stitch_px);
-    if rim.is_empty() {
-        return None;
-    }
-    let share = |holds: &dyn Fn(&Rim) -> bool| rim.iter().filter(|r| holds(r)).count() as f64 / rim.len() as f64;
-    let outside = |r: &Rim, stitches: f64| beyond(outline, r.at, stitches * stitch_px);
-    let touches = share(&|r| r.away < TOUCHING_STITCHES) > TOUCHING_SHARE;
-    let near: Vec<&Rim> = rim.iter().filter(|r| r.away < NEAR_STITCHES).collect();
-    if !touches {
-        if (near.len() as f64) < NEAR_SHARE * rim.len() as f64 {
-            return Some(RulerOn::Table);
+/// Fabric under a ruler shows on both sides of it at the same place along it; beside a swatch only one side has fabric, and
+/// a gap before it. Without a gap the ruler may lie with one edge on the swatch: that is left open.
+pub(super) fn ruler_lies_on(look: &FabricLook, outline: &[PhotoPoint]) -> Option<RulerOn> {
+    let body = Body::of(outline)?;
+    // Places with fabric on either side, on both; and those where only one side is in the picture.
+    let (mut either, mut both, mut half_seen, mut seen, mut touching) = (0usize, 0usize, 0usize, 0usize, 0usize);
+    for k in 0..PLACES {
+        let along = (k as f64 + 0.5) / PLACES as f64;
+        let sides = [-1.0, 1.0].map(|side| {
+            let looks = OUTSIDE_STITCHES.map(|away| look.alike(body.beside(along, side, away * look.stitch_px)));
+            looks.contains(&Some(true)).then_some(true).or(looks.into_iter().flatten().next())
+        });
+        seen += usize::from(sides.iter().any(Option::is_some));
+        match sides {
+            [Some(a), Some(b)] => {
+                either += usize::from(a || b);
+                both += usize::from(a && b);
+                let side = if a { -1.0 } else { 1.0 };
+                let nearest = body.beside(along, side, TOUCHING_STITCHES * look.stitch_px);
+                touching += usize::from(a != b && look.alike(nearest) == Some(true));
+            }
+            [Some(one), None] | [None, Some(one)] => half_seen += usize::from(one),
+            [None, None] => {}
         }
-        let gap = near.iter().filter_map(|r| outside(r, GAP_STITCHES)).collect();
-        match goes_on(photo, &inside_frame(photo, gap), reading) {
-            // A shadow in the gap may hide that it is fabric: with fabric all along one side, both remain possible.
-            Some(false) => return (near.len() as f64 <= ALL_ALONG * rim.len() as f64).then_some(RulerOn::Table),
-            Some(true) => {}
-            None => return None,
-        }
     }
-    // A narrow ruler's far side may be near the fabric too: nearer than to the ruler's middle it must be.
-    let half_width = rim.iter().map(|r| r.side.abs()).fold(0.0, f64::max) / stitch_px;
-    let within = NEAR_STITCHES.min(half_width);
-    let on = |sign: f64| share(&|r| r.away < within && r.side * sign > 0.0) > EACH_SIDE_SHARE;
-    if on(1.0) && on(-1.0) {
-        return Some(RulerOn::Fabric);
+    let share = both as f64 / either.max(1) as f64;
+    if seen < FEWEST {
+        None
+    } else if either + half_seen < FEWEST {
+        Some(RulerOn::Table)
+    } else if either < FEWEST {
+        None
+    } else if share > BOTH_SIDES.0 {
+        Some(RulerOn::Fabric)
+    } else {
+        (share < BOTH_SIDES.1 && 2 * touching < either).then_some(RulerOn::Table)
     }
-    let (low, high) = near.iter().fold((f64::MAX, f64::MIN), |(l, h), r| (l.min(r.along), h.max(r.along)));
-    let opposite = rim.iter().filter(|r| r.away >= NEAR_STITCHES && (low..high).contains(&r.along));
-    let far = opposite.filter_map(|r| outside(r, BEYOND_STITCHES)).collect();
-    (goes_on(photo, &inside_frame(photo, far), reading) == Some(true)).then_some(RulerOn::Fabric)
 }
 
-/// The outline's points inside the frame, with their place about the ruler's middle line and their distance from fabric.
-fn rim(photo: &Photo, outline: &[PhotoPoint], reading: &LatticeReading, stitch_px: f64) -> Vec<Rim> {
-    let points = inside_frame(photo, along(outline));
-    let n = points.len().max(1) as f64;
-    let (mx, my) = (points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n);
-    // The ruler runs along the direction in which its outline spreads most.
-    let spread = points.iter().fold(Matrix2::zeros(), |sum, p| {
-        let d = Vector2::new(p.x - mx, p.y - my);
-        sum + d * d.transpose()
-    });
-    let eigen = SymmetricEigen::new(spread);
-    let axis = eigen.eigenvectors.column(eigen.eigenvalues.imax());
-    let (ux, uy) = (axis.x, axis.y);
-    points
-        .into_iter()
-        .map(|at| Rim {
-            away: distance_to(&reading.region_px, at) / stitch_px,
-            along: (at.x - mx) * ux + (at.y - my) * uy,
-            side: (at.y - my) * ux - (at.x - mx) * uy,
-            at,
-        })
-        .collect()
+/// A ruler's outline as a band along the direction in which it is longest.
+struct Body {
+    middle: PhotoPoint,
+    /// Unit vector along the ruler.
+    along: (f64, f64),
+    /// From the middle to both ends, in px.
+    reach: (f64, f64),
+    /// Outline points as (along, across) from the middle.
+    rim: Vec<(f64, f64)>,
 }
 
-/// Fewest places of a fabric, or beside it, from which its looks are judged.
-const FEWEST: usize = 8;
-
-/// Whether places look like the fabric: its colours, and as rough; `None` where there are too few places.
-fn goes_on(photo: &Photo, places: &[PhotoPoint], reading: &LatticeReading) -> Option<bool> {
-    let fabric = Looks::of(photo, reading)?;
-    let seen: Vec<bool> = places.iter().filter_map(|p| fabric.holds(photo, *p)).collect();
-    let alike = seen.iter().filter(|alike| **alike).count();
-    (seen.len() >= FEWEST).then(|| alike as f64 > ALIKE_SHARE * seen.len() as f64)
-}
-
-/// How a fabric looks over one to two stitches, where the loops' own light and shade falls out.
-pub(super) struct Looks {
-    half_px: u32,
-    mean: Look,
-    deviation: Look,
-}
-
-impl Looks {
-    /// The looks of a followed fabric; `None` where it is too small.
-    pub fn of(photo: &Photo, reading: &LatticeReading) -> Option<Self> {
-        let half_px = (0.75 * typical_stitch_px(reading)?).clamp(3.0, 40.0) as u32;
-        let fabric: Vec<Look> = reading.blocks.iter().filter_map(|b| look(photo, b.at_px, half_px)).collect();
-        if fabric.len() < FEWEST {
+impl Body {
+    /// `None` for an outline without extent.
+    fn of(outline: &[PhotoPoint]) -> Option<Self> {
+        let n = outline.len() as f64;
+        let (a, b) = outline.iter().enumerate().fold(None, |far: Option<(PhotoPoint, PhotoPoint)>, (i, p)| {
+            outline[..i].iter().fold(far, |far, q| match far {
+                Some((a, b)) if a.distance(b) >= p.distance(*q) => Some((a, b)),
+                _ => Some((*q, *p)),
+            })
+        })?;
+        let length = a.distance(b);
+        if length <= 0.0 {
             return None;
         }
-        let n = fabric.len() as f64;
-        let mean: Look = std::array::from_fn(|c| fabric.iter().map(|f| f[c]).sum::<f64>() / n);
-        let deviation: Look = std::array::from_fn(|c| {
-            let own = (fabric.iter().map(|f| (f[c] - mean[c]).powi(2)).sum::<f64>() / n).sqrt();
-            own.max(LEAST_DEVIATION[c])
+        // The longest distance is a diagonal: the long side whose direction is nearest to it is the ruler's.
+        let side = sides(outline).filter(|(p, q)| p.distance(*q) > 0.0).max_by(|s, t| {
+            let straight = |(p, q): &(PhotoPoint, PhotoPoint)| {
+                ((q.x - p.x) * (b.x - a.x) + (q.y - p.y) * (b.y - a.y)).abs() / p.distance(*q)
+            };
+            straight(s).total_cmp(&straight(t))
+        })?;
+        let own = side.0.distance(side.1);
+        let along = ((side.1.x - side.0.x) / own, (side.1.y - side.0.y) / own);
+        let middle =
+            PhotoPoint::new(outline.iter().map(|p| p.x).sum::<f64>() / n, outline.iter().map(|p| p.y).sum::<f64>() / n);
+        let rim: Vec<(f64, f64)> = outline
+            .iter()
+            .map(|p| (p.x - middle.x, p.y - middle.y))
+            .map(|(x, y)| (x * along.0 + y * along.1, y * along.0 - x * along.1))
+            .collect();
+        let reach = rim.iter().fold((f64::MAX, f64::MIN), |r, p| (r.0.min(p.0), r.1.max(p.0)));
+        Some(Self { middle, along, reach, rim })
+    }
+
+    /// The place `px` outside one long side (−1 or 1) at a share of the ruler's length.
+    fn beside(&self, share: f64, side: f64, px: f64) -> PhotoPoint {
+        let u = self.reach.0 + share * (self.reach.1 - self.reach.0);
+        let crossings = self.rim.iter().zip(self.rim.iter().cycle().skip(1)).filter_map(|(p, q)| {
+            let t = (u - p.0) / (q.0 - p.0);
+            (0.0..=1.0).contains(&t).then(|| p.1 + t * (q.1 - p.1))
         });
-        Some(Self { half_px, mean, deviation })
+        let edge = crossings.map(|v| v * side).fold(0.0, f64::max);
+        let (u, v) = (u, side * (edge + px));
+        self.middle.moved(u * self.along.0 - v * self.along.1, u * self.along.1 + v * self.along.0)
     }
-
-    /// Whether a place looks like that; `None` near the picture's edge.
-    pub fn holds(&self, photo: &Photo, at: PhotoPoint) -> Option<bool> {
-        let seen = look(photo, at, self.half_px)?;
-        Some((0..4).all(|c| (seen[c] - self.mean[c]).abs() < ALIKE_DEVIATIONS * self.deviation[c]))
-    }
-}
-
-/// Mean logarithms of red, green and blue over a small square, and the logarithm of green's deviation in it.
-type Look = [f64; 4];
-
-/// Smallest deviations that count: light falls off by a tenth over a picture, roughness differs by a third with focus.
-const LEAST_DEVIATION: Look = [0.1, 0.1, 0.1, 0.3];
-
-/// How a place looks; `None` near the picture's edge.
-fn look(photo: &Photo, at: PhotoPoint, half_px: u32) -> Option<Look> {
-    let (x, y) = ((at.x >= 0.0).then_some(at.x as u32)?, (at.y >= 0.0).then_some(at.y as u32)?);
-    if x < half_px || y < half_px || x + half_px >= photo.width() || y + half_px >= photo.height() {
-        return None;
-    }
-    let (mut sum, mut square) = ([0.0; 3], 0.0);
-    for py in y - half_px..=y + half_px {
-        for px in x - half_px..=x + half_px {
-            let pixel = photo.rgb.get_pixel(px, py).0.map(|v| (f64::from(v) + 1.0).ln());
-            (0..3).for_each(|c| sum[c] += pixel[c]);
-            square += pixel[1] * pixel[1];
-        }
-    }
-    let count = f64::from((2 * half_px + 1).pow(2));
-    let [r, g, b] = sum.map(|s| s / count);
-    let deviation = (square / count - g * g).max(1e-6).sqrt();
-    Some([r, g, b, deviation.ln()])
-}
-
-/// The place `px` beyond a point of the outline, straight away from the outline's middle line.
-fn beyond(outline: &[PhotoPoint], p: PhotoPoint, px: f64) -> Option<PhotoPoint> {
-    let (a, b) = sides(outline).min_by(|s, t| to_side(s, p).total_cmp(&to_side(t, p)))?;
-    let (dx, dy) = (b.x - a.x, b.y - a.y);
-    let length = dx.hypot(dy).max(1e-9);
-    let out = p.moved(-dy / length * px, dx / length * px);
-    let other = p.moved(dy / length * px, -dx / length * px);
-    Some(if fabric::inside(outline, out) { other } else { out })
-}
-
-fn inside_frame(photo: &Photo, points: Vec<PhotoPoint>) -> Vec<PhotoPoint> {
-    /// Outlines are cut at the frame: points this near to it say nothing of the ruler's sides.
-    const MARGIN_PX: f64 = 6.0;
-    let (w, h) = (f64::from(photo.width()) - MARGIN_PX, f64::from(photo.height()) - MARGIN_PX);
-    let inside = |p: &PhotoPoint| p.x > MARGIN_PX && p.y > MARGIN_PX && p.x < w && p.y < h;
-    points.into_iter().filter(inside).collect()
 }
 
 fn sides(outline: &[PhotoPoint]) -> impl Iterator<Item = (PhotoPoint, PhotoPoint)> {
     outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
 }
 
-/// About a hundred points evenly along a closed outline.
-fn along(outline: &[PhotoPoint]) -> Vec<PhotoPoint> {
-    const POINTS: f64 = 100.0;
-    let around: f64 = sides(outline).map(|(a, b)| a.distance(b)).sum();
-    let step = (around / POINTS).max(1.0);
-    let mut points = Vec::new();
-    for (a, b) in sides(outline) {
-        let parts = (a.distance(b) / step).ceil().max(1.0);
-        points.extend((0..parts as usize).map(|i| {
-            let t = i as f64 / parts;
-            PhotoPoint::new(a.x + t * (b.x - a.x), a.y + t * (b.y - a.y))
-        }));
+/// What the ruler seems to be made of, from the colour between its marks.
+///
+/// Wood is orange to brown: light reflected by lignin falls steadily from red to blue, by a factor of three to ten. Tapes
+/// are often of a yellow that reflects a tenth or less of the blue. Grey, white and black can be anything stiff (common
+/// practice, no source; measured on rendered rulers: wood 2.9 to 9.7, yellow tapes above 12, others mostly below 2).
+pub(super) fn seems_made_of(photo: &Photo, reading: &RulerReading) -> RulerMake {
+    const WOOD: f64 = 2.8;
+    const YELLOW_TAPE: f64 = 11.0;
+    match red_over_blue(photo, reading) {
+        Some(ratio) if ratio > YELLOW_TAPE => RulerMake::Tape,
+        Some(ratio) if ratio > WOOD => RulerMake::Wood,
+        _ => RulerMake::Stiff,
     }
-    points
 }
 
-/// Distance of a point from a region: 0 inside it.
-fn distance_to(region: &[PhotoPoint], p: PhotoPoint) -> f64 {
-    if fabric::inside(region, p) {
-        return 0.0;
+/// Red over blue in linear light of the ruler's body: the median of places between neighbouring marks.
+fn red_over_blue(photo: &Photo, reading: &RulerReading) -> Option<f64> {
+    /// Depths at which the body is looked at, in mm from the base line.
+    const DEPTHS_MM: [f64; 4] = [1.0, 2.5, 4.0, 6.0];
+    const FEWEST_PLACES: usize = 12;
+    let train = reading.trains.first()?;
+    let mut seen: Vec<[u8; 3]> = Vec::new();
+    for pair in train.marks.windows(2) {
+        let gap_mm = f64::from(pair[1].index - pair[0].index).abs() * train.pitch_mm;
+        let px_per_mm = pair[0].at.distance(pair[1].at) / gap_mm.max(1e-9);
+        let between = PhotoPoint::new((pair[0].at.x + pair[1].at.x) / 2.0, (pair[0].at.y + pair[1].at.y) / 2.0);
+        for depth in DEPTHS_MM {
+            let px = depth * px_per_mm;
+            let at = between.moved(px * train.mark_direction.0, px * train.mark_direction.1);
+            if at.x >= 0.0 && at.y >= 0.0 && at.x < f64::from(photo.width()) && at.y < f64::from(photo.height()) {
+                seen.push(photo.rgb.get_pixel(at.x as u32, at.y as u32).0);
+            }
+        }
     }
-    sides(region).map(|side| to_side(&side, p)).fold(f64::INFINITY, f64::min)
+    if seen.len() < FEWEST_PLACES {
+        return None;
+    }
+    let median = |channel: usize| {
+        let mut values: Vec<u8> = seen.iter().map(|p| p[channel]).collect();
+        values.sort_unstable();
+        f64::from(values[values.len() / 2])
+    };
+    // sRGB is near a power of 2.2; half a level keeps black from dividing by nothing.
+    Some(((median(0) + 0.5) / (median(2) + 0.5)).powf(2.2))
 }
 
-fn to_side((a, b): &(PhotoPoint, PhotoPoint), p: PhotoPoint) -> f64 {
-    let (dx, dy) = (b.x - a.x, b.y - a.y);
-    let t = ((p.x - a.x) * dx + (p.y - a.y) * dy) / (dx * dx + dy * dy).max(1e-9);
-    let t = t.clamp(0.0, 1.0);
-    p.distance(a.moved(t * dx, t * dy))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fabric;
 
-/// Width of a stitch in the photo, from two far blocks' counts.
-pub(super) fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
-    let (a, b) = (reading.blocks.first()?, reading.blocks.last()?);
-    let (stitch, row) = reading.basis.steps_mm()?;
-    let (ds, dr) = (b.stitches - a.stitches, b.rows - a.rows);
-    let mm = (ds * stitch[0] + dr * row[0]).hypot(ds * stitch[1] + dr * row[1]);
-    let px = a.at_px.distance(b.at_px);
-    (mm > 0.0).then(|| px / mm * stitch[0].hypot(stitch[1]))
+    #[test]
+    fn places_beside_a_ruler_lie_outside_it() {
+        let corner = PhotoPoint::new;
+        let outline = [corner(100.0, 200.0), corner(900.0, 240.0), corner(895.0, 340.0), corner(95.0, 300.0)];
+        let body = Body::of(&outline).unwrap();
+        for k in 0..8 {
+            for side in [-1.0, 1.0] {
+                let at = body.beside((f64::from(k) + 0.5) / 8.0, side, 10.0);
+                assert!(!fabric::inside(&outline, at));
+                let inwards = body.beside((f64::from(k) + 0.5) / 8.0, side, -10.0);
+                assert!(fabric::inside(&outline, inwards));
+            }
+        }
+    }
 }

@@ -40,7 +40,7 @@ pub use chart::{Chart, UnknownPattern};
 pub use lattice_truth::StitchTruth;
 pub use photographer::{SyntheticPhoto, photograph, photograph_beside};
 pub use ruler_truth::{RulerScaleTruth, RulerTruth};
-pub use sample::{Sample, SampleError, SampleSettings, sample};
+pub use sample::{Sample, SampleError, SampleSettings, jpeg_with_exif, sample};
 pub use scene::{
     Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, SceneError, Table, Yarn,
 };

@@ -82,14 +82,17 @@ pub fn sample(settings: &SampleSettings) -> Result<Sample, SampleError> {
     variety::check_stitch(settings).map_err(SampleError::Pattern)?;
     let scene = variety::compose(settings, None);
     let photo = photograph(&scene).map_err(SampleError::Scene)?;
-    let jpeg = encode(&photo.image, &scene).map_err(SampleError::Encode)?;
+    let jpeg = jpeg_with_exif(&photo.image, &scene).map_err(SampleError::Encode)?;
     let mut truth_json = serde_json::to_string_pretty(&photo.truth).map_err(|e| SampleError::Encode(e.to_string()))?;
     truth_json.push('\n');
     Ok(Sample { jpeg, truth_json })
 }
 
-/// The photo as JPEG of the camera's quality, with an EXIF block that names the focal length.
-fn encode(image: &RgbImage, scene: &Scene) -> Result<Vec<u8>, String> {
+/// A scene's photo as JPEG of the camera's quality, with an EXIF block that names the focal length.
+///
+/// # Errors
+/// With the encoder's own words; not for a photo of a size in range.
+pub fn jpeg_with_exif(image: &RgbImage, scene: &Scene) -> Result<Vec<u8>, String> {
     let mut bytes = Vec::new();
     let mut encoder = JpegEncoder::new_with_quality(&mut bytes, scene.camera.jpeg_quality);
     encoder.set_exif_metadata(exif_block(scene)?).map_err(|e| e.to_string())?;

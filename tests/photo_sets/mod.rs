@@ -64,7 +64,7 @@ impl TruePhoto {
 
     /// Relative error of the ruler that a perfect drawn one is given: rectangular within the limits of accuracy class II
     /// (Directive 2014/32/EU, Annex X: 0.5 mm) over the length that can be seen, at most 150 mm; fixed by the name.
-    fn ruler_error(&self) -> f64 {
+    pub fn ruler_error(&self) -> f64 {
         let digest = Sha256::digest(format!("ruler {}", self.stem));
         let part = u64::from_be_bytes(digest[..8].try_into().expect("eight bytes")) as f64 / 2f64.powi(64);
         (2.0 * part - 1.0) * 0.5 / self.visible_mm().min(150.0)

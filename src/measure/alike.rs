@@ -1,0 +1,171 @@
+//! Where the photo looks like the fabric that was followed: its colours, as rough.
+
+use crate::fabric;
+use crate::lattice::LatticeReading;
+use crate::photo::Photo;
+use crate::quantity::PhotoPoint;
+
+/// Mean logarithms of red, green and blue over a small square, and the logarithm of green's deviation in it.
+type Look = [f64; 4];
+
+/// Smallest deviations that count: light falls off by a tenth over a picture, roughness differs by a third with focus.
+const LEAST_DEVIATION: Look = [0.1, 0.1, 0.1, 0.3];
+
+/// How near a look is the fabric's: within so many of the fabric's own deviations in each part.
+const ALIKE_DEVIATIONS: f64 = 2.5;
+
+/// Fewest places from which the fabric's look is taken.
+const FEWEST: usize = 8;
+
+/// The look of the followed fabric.
+pub(super) struct FabricLook<'a> {
+    photo: &'a Photo,
+    mean: Look,
+    deviation: Look,
+    half_px: u32,
+    /// Width of a stitch in the photo, in px.
+    pub stitch_px: f64,
+}
+
+impl<'a> FabricLook<'a> {
+    /// From the places that were followed; `None` where they are too few.
+    pub fn of(photo: &'a Photo, reading: &LatticeReading) -> Option<Self> {
+        /// Blocks looked at, at most: their mean is known to a fifteenth of the spread.
+        const MOST: usize = 200;
+        let stitch_px = typical_stitch_px(reading)?;
+        // Means over one to two stitches: the loops' own light and shade falls out.
+        let half_px = (0.75 * stitch_px).max(3.0) as u32;
+        let step = reading.blocks.len().div_ceil(MOST).max(1);
+        // Blocks stand in step with the stitches; ribs and valleys shall both be seen, so each place is moved by up to a
+        // stitch, evenly by the golden ratio and another irrational one.
+        let moved = |k: usize| [0.618_034, 0.754_878].map(|r: f64| stitch_px * (2.0 * (r * k as f64).fract() - 1.0));
+        let places = reading.blocks.iter().step_by(step).enumerate().map(|(k, b)| {
+            let [dx, dy] = moved(k);
+            b.at_px.moved(dx, dy)
+        });
+        let looks: Vec<Look> = places.filter_map(|at| look(photo, at, half_px)).collect();
+        if looks.len() < FEWEST {
+            return None;
+        }
+        let n = looks.len() as f64;
+        let mean: Look = std::array::from_fn(|c| looks.iter().map(|f| f[c]).sum::<f64>() / n);
+        let deviation: Look = std::array::from_fn(|c| {
+            let own = (looks.iter().map(|f| (f[c] - mean[c]).powi(2)).sum::<f64>() / n).sqrt();
+            own.max(LEAST_DEVIATION[c])
+        });
+        Some(Self { photo, mean, deviation, half_px, stitch_px })
+    }
+
+    /// Whether a place looks like the fabric; `None` near the picture's edge and beyond it.
+    pub fn alike(&self, at: PhotoPoint) -> Option<bool> {
+        let seen = look(self.photo, at, self.half_px)?;
+        Some((0..4).all(|c| (seen[c] - self.mean[c]).abs() < ALIKE_DEVIATIONS * self.deviation[c]))
+    }
+
+    /// Share of the fabric in the photo that the followed region covers, 0 to 1: the fabric is what looks alike and hangs
+    /// together with the region, across the ruler too. What looks alike but is not counted (borders, a table of the yarn's
+    /// colour) makes the share too small.
+    pub fn share_covered(&self, region: &[PhotoPoint], ruler: &[PhotoPoint]) -> f64 {
+        /// Places along the photo's longer side.
+        const ALONG: f64 = 48.0;
+        let (width, height) = (f64::from(self.photo.width()), f64::from(self.photo.height()));
+        let step = width.max(height) / ALONG;
+        let (columns, rows) = ((width / step).ceil() as usize, (height / step).ceil() as usize);
+        let places: Vec<Place> = (0..columns * rows)
+            .map(|i| {
+                let at = PhotoPoint::new(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
+                if fabric::inside(region, at) {
+                    Place::Followed
+                } else if fabric::inside(ruler, at) {
+                    Place::Ruler
+                } else if self.alike(at) == Some(true) {
+                    Place::Alike
+                } else {
+                    Place::Other
+                }
+            })
+            .collect();
+        let reached = reached(&places, columns);
+        let count = |kind: Place| places.iter().zip(&reached).filter(|(p, r)| **r && **p == kind).count() as f64;
+        let followed = count(Place::Followed);
+        if followed > 0.0 { followed / (followed + count(Place::Alike)) } else { 1.0 }
+    }
+}
+
+#[derive(Clone, Copy, PartialEq)]
+enum Place {
+    Followed,
+    Alike,
+    Ruler,
+    Other,
+}
+
+/// Which places of a grid hang together with the followed ones.
+fn reached(places: &[Place], columns: usize) -> Vec<bool> {
+    let mut reached: Vec<bool> = places.iter().map(|p| *p == Place::Followed).collect();
+    let mut open: Vec<usize> = (0..places.len()).filter(|i| reached[*i]).collect();
+    while let Some(i) = open.pop() {
+        let column = i % columns;
+        let neighbours = [
+            (column > 0).then(|| i - 1),
+            (column + 1 < columns).then_some(i + 1),
+            i.checked_sub(columns),
+            Some(i + columns).filter(|j| *j < places.len()),
+        ];
+        for j in neighbours.into_iter().flatten() {
+            if !reached[j] && places[j] != Place::Other {
+                reached[j] = true;
+                open.push(j);
+            }
+        }
+    }
+    reached
+}
+
+/// How a place looks; `None` near the picture's edge.
+fn look(photo: &Photo, at: PhotoPoint, half_px: u32) -> Option<Look> {
+    /// Pixels looked at along each side of the square.
+    const SIDE: u32 = 13;
+    let (x, y) = ((at.x >= 0.0).then_some(at.x as u32)?, (at.y >= 0.0).then_some(at.y as u32)?);
+    let far = |v: u32| v.saturating_add(half_px);
+    if x < half_px || y < half_px || far(x) >= photo.width() || far(y) >= photo.height() {
+        return None;
+    }
+    let step = ((2 * half_px + 1) / SIDE).max(1) as usize;
+    let (mut sum, mut square, mut count) = ([0.0; 3], 0.0, 0.0);
+    for py in (y - half_px..=y + half_px).step_by(step) {
+        for px in (x - half_px..=x + half_px).step_by(step) {
+            let pixel = photo.rgb.get_pixel(px, py).0.map(|v| (f64::from(v) + 1.0).ln());
+            (0..3).for_each(|c| sum[c] += pixel[c]);
+            square += pixel[1] * pixel[1];
+            count += 1.0;
+        }
+    }
+    let [r, g, b] = sum.map(|s| s / count);
+    let deviation = (square / count - g * g).max(1e-6).sqrt();
+    Some([r, g, b, deviation.ln()])
+}
+
+/// Width of a stitch in the photo, from two far blocks' counts.
+fn typical_stitch_px(reading: &LatticeReading) -> Option<f64> {
+    let (a, b) = (reading.blocks.first()?, reading.blocks.last()?);
+    let (stitch, row) = reading.basis.steps_mm()?;
+    let (ds, dr) = (b.stitches - a.stitches, b.rows - a.rows);
+    let mm = (ds * stitch[0] + dr * row[0]).hypot(ds * stitch[1] + dr * row[1]);
+    let px = a.at_px.distance(b.at_px);
+    (mm > 0.0 && px > 0.0).then(|| px / mm * stitch[0].hypot(stitch[1]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_hangs_together_across_the_ruler_is_reached() {
+        use Place::{Alike, Followed, Other, Ruler};
+        let places = [Followed, Ruler, Alike, Other, Alike, Other, Other, Other, Other, Other];
+        let reached = reached(&places, 5);
+        assert_eq!(reached[..5], [true, true, true, false, false]);
+        assert!(!reached[5..].iter().any(|r| *r));
+    }
+}
