@@ -5,6 +5,8 @@ mod measure;
 mod numbers;
 mod output;
 mod photo_file;
+mod plan;
+mod plan_arguments;
 mod progress;
 mod sample;
 mod setup;
@@ -15,13 +17,13 @@ use std::ffi::OsString;
 /// How a command ended, as its exit status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExitStatus {
-    /// Done: every photo measured.
+    /// Done: every photo measured, or what else was asked for.
     Done,
     /// Anything not named below.
     Other,
-    /// The arguments make no sense.
+    /// The arguments make no sense, or what a plan file says.
     BadArguments,
-    /// A photo was refused.
+    /// A photo was refused, or a plan can't be concluded honestly.
     Refused,
     /// A file can't be read as a photo.
     Unreadable,
@@ -56,7 +58,7 @@ impl ExitStatus {
 #[command(
     name = "walewise",
     version,
-    about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it",
+    about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it, and plans pieces from it",
     arg_required_else_help = true,
     max_term_width = 100
 )]
@@ -68,6 +70,7 @@ struct CommandLine {
 #[derive(Subcommand)]
 enum Command {
     Measure(measure::MeasureArguments),
+    Plan(plan::PlanArguments),
     Sample(sample::SampleArgs),
 }
 
@@ -76,6 +79,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
     match CommandLine::try_parse_from(arguments) {
         Ok(line) => match line.command {
             Command::Measure(arguments) => measure::run(&arguments),
+            Command::Plan(arguments) => plan::run(&arguments),
             Command::Sample(arguments) => sample::run(&arguments),
         },
         Err(error) => explain(&error),

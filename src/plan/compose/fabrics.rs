@@ -1,0 +1,129 @@
+//! The gauges a plan stands on.
+
+use super::super::error::{PlanError, PlanProblem};
+use super::super::request::{GaugeRequest, GaugeSource};
+use super::super::result::GaugeNote;
+use super::too_vague;
+use crate::quantity::{Confidence, Source, plus_minus};
+use crate::record::Record;
+use crate::sizing::{FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, per_10cm};
+use std::collections::BTreeMap;
+
+/// One gauge, worked out.
+pub struct Fabric {
+    /// What was asked.
+    pub request: GaugeRequest,
+    /// What is calculated with.
+    pub gauge: FabricGauge,
+    /// What was knitted; empty where nobody said.
+    pub stitch: String,
+    /// Where it comes from, in words.
+    source: String,
+}
+
+/// All of them, in the order of the request.
+pub fn all(requests: &[GaugeRequest], records: &BTreeMap<String, Record>) -> Result<Vec<Fabric>, PlanProblem> {
+    requests.iter().map(|request| one(request, records.get(&request.name))).collect()
+}
+
+fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanProblem> {
+    let (mut gauge, source, recorded) = match &request.source {
+        GaugeSource::Typed { stitches, rows, over } => {
+            (typed(&request.name, *stitches, *rows, *over), typed_words(*stitches, *rows, *over), String::new())
+        }
+        GaugeSource::Measurement { file, .. } => {
+            let missing = || PlanError::at(format!("{}.measurement", request.key), format!("'{file}' was not read"));
+            let record = record.ok_or_else(missing)?;
+            let gauge = FabricGauge::from_record(&request.name, record)
+                .map_err(|e| PlanProblem::Inconclusive(format!("{}.measurement: {file}: {e}", request.key)))?;
+            let pattern = record.stitch_pattern.as_ref().map(|p| p.pattern.name.clone()).unwrap_or_default();
+            (gauge, format!("measured on {}", record.photo.file), pattern)
+        }
+    };
+    if let Some(percent) = request.variation_percent {
+        let usual = FabricVariation::usual();
+        gauge.variation = FabricVariation { stitches: percent / 100.0, rows: percent / 100.0, known: true, ..usual };
+    }
+    gauge.between_fabrics = request.another_day_percent / 100.0;
+    if too_vague(&gauge) {
+        let message = format!(
+            "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
+            request.key
+        );
+        return Err(PlanProblem::Inconclusive(message));
+    }
+    let stitch = if request.stitch.is_empty() { recorded } else { request.stitch.clone() };
+    Ok(Fabric { request: request.clone(), gauge, stitch, source })
+}
+
+fn typed(name: &str, stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> FabricGauge {
+    let source = |what: &str| Source::named(format!("{what} counted on the swatch, {name}"));
+    FabricGauge {
+        name: name.to_owned(),
+        stitches_per_10cm: per_10cm(stitches, over, source("stitches")),
+        rows_per_10cm: rows.map(|rows| per_10cm(rows, over, source("rows"))),
+        variation: FabricVariation::usual(),
+        between_fabrics: 0.0,
+    }
+}
+
+fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> String {
+    let count = |c: GaugeCount| match c.half_width {
+        Some(half) => plus_minus(c.count, half),
+        None => format!("{}, counted to half a stitch", c.count),
+    };
+    let rows = rows.map_or_else(String::new, |rows| format!(", {} rows", count(rows)));
+    let over = match over {
+        Over::TenCmOrFourInches => "10 cm (or 4 in)".to_owned(),
+        Over::Length(length) => format!("{} mm", length.mm()),
+    };
+    format!("typed: {} stitches{rows} over {over}", count(stitches))
+}
+
+impl Fabric {
+    /// Whether it was stated over "10 cm / 4 in".
+    pub fn ten_cm_taken(&self) -> bool {
+        matches!(self.request.source, GaugeSource::Typed { over: Over::TenCmOrFourInches, .. })
+    }
+
+    /// Whether it is a rib.
+    pub fn is_rib(&self) -> bool {
+        self.stitch.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|word| word == "rib" || word == "ribbing")
+    }
+
+    /// Whether it is plain stockinette, the one fabric Munden's constants speak of.
+    pub fn is_stockinette(&self) -> bool {
+        self.stitch.trim().eq_ignore_ascii_case("stockinette")
+    }
+
+    /// What cautions go by.
+    pub fn facts(&self) -> SwatchFacts {
+        SwatchFacts {
+            gauge: self.gauge.name.clone(),
+            round: self.request.round,
+            washed: self.request.washed,
+            rib: self.is_rib(),
+            relaxed: !self.request.stretched,
+            variation_known: self.gauge.variation.known,
+        }
+    }
+
+    /// What the plan says of it.
+    pub fn note(&self) -> GaugeNote {
+        let side = Length::TEN_CM.mm();
+        let next = |value: crate::quantity::Uncertain| value.expanded(Confidence::P95);
+        GaugeNote {
+            name: self.gauge.name.clone(),
+            source: self.source.clone(),
+            stitch: self.stitch.clone(),
+            stitches_per_10cm: next(self.gauge.stitches_over(side, side, "10 × 10 cm")),
+            rows_per_10cm: self.gauge.rows_over(side, side, "10 × 10 cm").map(next),
+            variation: self.gauge.variation,
+            lines: [Length::TEN_CM, Length::FOUR_INCHES]
+                .iter()
+                .filter_map(|l| GaugeLine::of(&self.gauge, *l))
+                .collect(),
+            ten_cm_taken: self.ten_cm_taken(),
+        }
+    }
+}
