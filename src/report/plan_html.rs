@@ -1,14 +1,14 @@
 //! A plan as one printable page of HTML, with a drawing to scale of every piece. It holds all it needs: no scripts, no
 //! fonts, no pictures from elsewhere.
 
-use super::plan_instructions::{ABBREVIATIONS, instructions, worked};
+use super::plan_instructions::{ABBREVIATIONS, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in_interval, count};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
-    gauge_over, needle_words, printed_line, reason_words, regauged_words, substitution_words, yarn_words,
+    gauge_over, needle_words, printed_line, reason_words, regauged_words, shown, substitution_words, yarn_words,
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
-use crate::sizing::{Castable, Counted, Direction, probability_percent};
+use crate::sizing::{Counted, Direction, probability_percent};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 /// How the page looks on screen and on A4 or Letter paper.
@@ -19,7 +19,7 @@ h1 { font-size: 17pt; margin: 0 0 .3em } h2 { font-size: 13pt; margin: 1.4em 0 .
 h3 { font-size: 10.5pt; margin: 1em 0 .2em }
 table { border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums; width: 100% }
 th, td { text-align: left; padding: .15em .7em .15em 0; vertical-align: top; border-bottom: 1px solid #ddd }
-td.number, th.number { text-align: right }
+td.number, th.number { text-align: right } tr { color: #666 } thead tr, tr.chosen { color: #000 } tr.chosen { font-weight: bold }
 .drawings { display: flex; flex-wrap: wrap; gap: 3mm 6mm; align-items: flex-end }
 figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width: 100%; display: block }
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
@@ -94,15 +94,7 @@ fn piece_section(piece: &PiecePlan) -> Markup {
             ol { @for step in instructions(piece, sized) { li { (step) } } }
             @for part in &sized.parts { (shaping_table(part)) }
         }
-        p.small { (ABBREVIATIONS) "." }
-        h3 { "Why these counts" }
-        ul.small {
-            @for sized in &piece.sizes {
-                @for part in &sized.parts {
-                    @for castable in castables(part) { li { (reason_words(&sized.size, castable)) } }
-                }
-            }
-        }
+        @if is_shaped(piece) { p.small { (ABBREVIATIONS) "." } }
     }
 }
 
@@ -116,11 +108,7 @@ fn drawing_words(piece: &PiecePlan) -> &'static str {
     }
 }
 
-fn castables(part: &PartPlan) -> impl Iterator<Item = &Castable> {
-    part.stitches.castable.iter().chain(part.rows.iter().filter_map(|r| r.castable.as_ref()))
-}
-
-/// One part in all sizes.
+/// One part in all sizes: the possible counts, what each would measure, and which to take.
 fn part_table(piece: &PiecePlan, index: usize) -> Markup {
     let several = piece.sizes.first().is_some_and(|s| s.parts.len() > 1);
     html! {
@@ -132,24 +120,42 @@ fn part_table(piece: &PiecePlan, index: usize) -> Markup {
             tbody {
                 @for sized in &piece.sizes {
                     @let part = &sized.parts[index];
-                    (axis_row(&sized.size, &part.stitches, Counted::Stitches, piece.round))
-                    @if let Some(rows) = &part.rows { (axis_row("", rows, Counted::Rows, piece.round)) }
+                    (axis_rows(&sized.size, &part.stitches, Counted::Stitches, piece.round))
+                    @if let Some(rows) = &part.rows { (axis_rows("", rows, Counted::Rows, piece.round)) }
+                }
+            }
+        }
+        ul.small {
+            @for sized in &piece.sizes {
+                @if let Some(castable) = &sized.parts[index].stitches.castable {
+                    li { @if !sized.size.is_empty() { (sized.size) ": " } (reason_words(castable)) }
                 }
             }
         }
     }
 }
 
-fn axis_row(size: &str, axis: &AxisPlan, counted: Counted, round: bool) -> Markup {
+fn axis_rows(size: &str, axis: &AxisPlan, counted: Counted, round: bool) -> Markup {
     html! {
-        tr {
-            td { (size) }
-            td { @if let Some(c) = &axis.castable { (cm(c.target.finished_mm)) } }
-            td.number { b { (count(axis.count, counted, round)) } }
-            td { (cm_and_in_interval(&axis.finished_mm)) }
-            td {
-                @if let Some(c) = &axis.castable {
-                    (probability_percent(c.chosen().probability_within_tolerance)) " within " (cm(c.target.tolerance_mm))
+        @match &axis.castable {
+            Some(castable) => {
+                @for (i, candidate) in shown(castable).enumerate() {
+                    tr.chosen[candidate.count == axis.count] {
+                        td { @if i == 0 { (size) } }
+                        td { @if i == 0 { (cm(castable.target.finished_mm)) " ± " (cm(castable.target.tolerance_mm)) } }
+                        td.number { (count(candidate.count, counted, round)) }
+                        td { (cm_and_in_interval(&candidate.finished_mm)) }
+                        td { (probability_percent(candidate.probability_within_tolerance)) }
+                    }
+                }
+            }
+            None => {
+                tr.chosen {
+                    td { (size) }
+                    td { "from the part before" }
+                    td.number { (count(axis.count, counted, round)) }
+                    td { (cm_and_in_interval(&axis.finished_mm)) }
+                    td {}
                 }
             }
         }

@@ -65,23 +65,29 @@ fn band_steps(steps: &mut Vec<String>, part: &PartPlan, cord: &CordPlan) {
     let cord_words =
         format!("a cord of {} until it measures {length}{rows}", count(cord.stitches, Counted::Stitches, false));
     steps.push(format!("Cast on {} and work {cord_words}.", count(cord.stitches, Counted::Stitches, false)));
-    let both = |schedule: &Schedule, word: &str| {
-        let rows = count(schedule.rows(), Counted::Rows, false);
-        let to = count(schedule.to, Counted::Stitches, false);
-        let each = if schedule.per_row % 2 == 0 {
-            format!("{} sts at each end", schedule.per_row / 2)
-        } else {
-            format!("{} sts", schedule.per_row)
-        };
-        format!("{word} {} on {}: {to} after {rows}.", each.replace("1 sts", "1 st"), which_rows(schedule, false))
-    };
-    steps.push(both(&cord.band.widen, "Increase"));
-    steps.push(format!("Work {} straight.", count(cord.band.straight_rows, Counted::Rows, false)));
-    steps.push(both(&cord.band.narrow, "Decrease"));
-    steps.push(format!(
-        "Work {cord_words}; the band between the cords has {}.",
-        part.rows.as_ref().map_or_else(String::new, |r| count(r.count, Counted::Rows, false))
-    ));
+    for (schedule, word) in [(&cord.band.widen, "Increase"), (&cord.band.narrow, "Decrease")] {
+        if word == "Decrease" {
+            steps.push(format!("Work {} straight.", count(cord.band.straight_rows, Counted::Rows, false)));
+        }
+        steps.push(format!(
+            "{word} {} on {}: {} after {}.",
+            each_end(schedule.per_row),
+            which_rows(schedule, false),
+            count(schedule.to, Counted::Stitches, false),
+            count(schedule.rows(), Counted::Rows, false)
+        ));
+    }
+    let band = part.rows.as_ref().map_or_else(String::new, |r| count(r.count, Counted::Rows, false));
+    steps.push(format!("Work {cord_words}. (The band between the cords has {band}.)"));
+}
+
+/// `1 st at each end`; an odd number can't be shared.
+fn each_end(per_row: u32) -> String {
+    if per_row % 2 == 0 {
+        format!("{} at each end", count(per_row / 2, Counted::Stitches, false))
+    } else {
+        count(per_row, Counted::Stitches, false)
+    }
 }
 
 fn shaping_steps(steps: &mut Vec<String>, step: &ShapingPlan, round: bool) {
@@ -201,6 +207,12 @@ fn ordinal(n: u32) -> String {
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), letters.as_str()))
+}
+
+/// Whether a piece needs more than casting on and straight knitting.
+pub fn is_shaped(piece: &PiecePlan) -> bool {
+    let mut parts = piece.sizes.iter().flat_map(|s| &s.parts);
+    parts.any(|p| !p.shaping.is_empty() || p.join.is_some() || p.cord.is_some())
 }
 
 /// How a piece is worked, in words.

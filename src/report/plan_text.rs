@@ -1,11 +1,14 @@
 //! A plan in words, for a terminal: short lines that fit 80 columns.
 
-use super::plan_instructions::{ABBREVIATIONS, instructions, worked};
+use super::plan_instructions::{ABBREVIATIONS, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
-use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan, YarnPlan};
+use crate::plan::{AxisPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
 use crate::quantity::{Expanded, plus_minus};
-use crate::sizing::{Castable, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension, probability_percent};
+use crate::sizing::{
+    Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension,
+    probability_percent,
+};
 
 /// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
 const FOUR_INCHES: f64 = 1.016;
@@ -22,6 +25,10 @@ pub fn describe(plan: &Plan) -> String {
         out.paragraph(&format!("Sizes: {}.", plan.sizes_source));
     }
     plan.pieces.iter().for_each(|piece| piece_lines(&mut out, piece));
+    if plan.pieces.iter().any(is_shaped) {
+        out.plain("");
+        out.paragraph(&format!("{ABBREVIATIONS}."));
+    }
     if let Some(regauge) = &plan.regauge {
         regauge_lines(&mut out, regauge);
     }
@@ -84,50 +91,69 @@ fn piece_lines(out: &mut Lines, piece: &PiecePlan) {
         out.heading(&heading);
         instructions(piece, sized).iter().for_each(|step| out.item(step));
     }
-    out.paragraph(&format!("({ABBREVIATIONS}.)"));
 }
 
-/// One part in all sizes: what is wanted, what to cast on, what it measures; and why.
+/// One part in all sizes: the possible counts, what each would measure, and which to take.
 fn size_table(out: &mut Lines, piece: &PiecePlan, index: usize) {
-    let parts: Vec<(&str, &PartPlan)> = piece.sizes.iter().map(|s| (s.size.as_str(), &s.parts[index])).collect();
-    if let Some((_, first)) = parts.first().filter(|_| piece.sizes[0].parts.len() > 1) {
+    if let Some(first) = piece.sizes.first().filter(|s| s.parts.len() > 1).map(|s| &s.parts[index]) {
         out.heading(&format!("{} (gauge '{}')", first.name, first.gauge));
     }
-    let axes: [(Counted, fn(&PartPlan) -> Option<&AxisPlan>); 2] =
-        [(Counted::Stitches, |p| Some(&p.stitches)), (Counted::Rows, |p| p.rows.as_ref())];
-    for (counted, axis) in axes {
-        for (size, part) in &parts {
-            if let Some(axis) = axis(part) {
-                out.plain(&axis_row(size, axis, counted, piece.round));
-            }
-        }
-    }
-    for (size, part) in &parts {
-        for castable in part.stitches.castable.iter().chain(part.rows.iter().filter_map(|r| r.castable.as_ref())) {
-            out.item(&reason_words(size, castable));
+    for sized in &piece.sizes {
+        let part = &sized.parts[index];
+        axis_lines(out, &sized.size, &part.stitches, Counted::Stitches, piece.round);
+        if let Some(rows) = &part.rows {
+            axis_lines(out, &sized.size, rows, Counted::Rows, piece.round);
         }
     }
 }
 
-fn axis_row(size: &str, axis: &AxisPlan, counted: Counted, round: bool) -> String {
-    let number = count(axis.count, counted, round);
-    let finished = cm_and_in_interval(&axis.finished_mm);
-    let within = axis.castable.as_ref().map_or_else(String::new, |c| {
-        format!("{} within {}", probability_percent(c.chosen().probability_within_tolerance), cm(c.target.tolerance_mm))
-    });
-    format!("  {size:<11} {number:>10}  {finished:<33} {within}").trim_end().to_owned()
-}
-
-/// The reason for a count, with the size it is for.
-pub fn reason_words(size: &str, castable: &Castable) -> String {
-    let target = &castable.target;
-    let wanted = if target.ease_mm == 0.0 {
-        format!("{} wanted", cm(target.finished_mm))
-    } else {
-        format!("{} with {:+.1} cm of ease", cm(target.body_mm), target.ease_mm / 10.0)
+fn axis_lines(out: &mut Lines, size: &str, axis: &AxisPlan, counted: Counted, round: bool) {
+    let row = |mark: &str, number: u32, finished: &Expanded, within: &str| {
+        let number = count(number, counted, round);
+        format!("   {mark:>3} {number:>10}   {:<36} {within}", cm_and_in_interval(finished)).trim_end().to_owned()
     };
     let size = if size.is_empty() { String::new() } else { format!("{size}: ") };
-    format!("{size}{wanted}; {}.", castable.reason)
+    let Some(castable) = &axis.castable else {
+        out.paragraph(&format!("{size}goes on with the stitches of the part before"));
+        return out.plain(&row("->", axis.count, &axis.finished_mm, ""));
+    };
+    out.paragraph(&format!("{size}{}", wanted_words(castable)));
+    for candidate in shown(castable) {
+        let mark = if candidate.count == axis.count { "->" } else { "" };
+        let within = probability_percent(candidate.probability_within_tolerance);
+        out.plain(&row(mark, candidate.count, &candidate.finished_mm, &within));
+    }
+    if !is_free(castable) {
+        out.paragraph(&format!("{}.", castable.reason));
+    }
+}
+
+/// `53.3 cm with -5.3 cm of ease: 48.0 ± 2.0 cm wanted, a multiple of 4`.
+fn wanted_words(castable: &Castable) -> String {
+    let target = &castable.target;
+    let ease = if target.ease_mm == 0.0 {
+        String::new()
+    } else {
+        format!("{} with {:+.1} cm of ease: ", cm(target.body_mm), target.ease_mm / 10.0)
+    };
+    let rule = if castable.rule == CountRule::ANY { String::new() } else { format!(", {}", castable.rule.words()) };
+    format!("{ease}{:.1} ± {} wanted{rule}", target.finished_mm / 10.0, cm(target.tolerance_mm))
+}
+
+/// Whether any number of rows would do: then the others are not worth a look.
+fn is_free(castable: &Castable) -> bool {
+    castable.counted == Counted::Rows && castable.rule == CountRule::ANY
+}
+
+/// The candidates worth showing.
+pub fn shown(castable: &Castable) -> impl Iterator<Item = &Candidate> {
+    let only = is_free(castable).then_some(castable.recommended);
+    castable.candidates.iter().enumerate().filter(move |(i, _)| only.is_none_or(|only| only == *i)).map(|(_, c)| c)
+}
+
+/// What was wanted and why a count was chosen.
+pub fn reason_words(castable: &Castable) -> String {
+    format!("{}. {}.", wanted_words(castable), castable.reason)
 }
 
 fn regauge_lines(out: &mut Lines, regauge: &RegaugePlan) {
@@ -154,7 +180,8 @@ pub fn regauged_words(of: &Regauged) -> String {
 /// What to do about the needle.
 pub fn needle_words(advice: &NeedleAdvice) -> String {
     let difference = &advice.difference_percent;
-    let seen = plus_minus(difference.value, difference.expanded_uncertainty);
+    let seen = plus_minus(difference.value.abs(), difference.expanded_uncertainty);
+    let word = if difference.value < 0.0 { "fewer" } else { "more" };
     let tension = match advice.tension {
         Tension::Matches => "Your gauge matches the pattern's",
         Tension::TooTight => "You knit tighter than the pattern",
@@ -163,20 +190,22 @@ pub fn needle_words(advice: &NeedleAdvice) -> String {
             "Whether your gauge is the pattern's can't be told from this swatch: a larger one says more"
         }
     };
-    let sizes = advice.sizes.unsigned_abs();
-    let word = if sizes == 1 { "size" } else { "sizes" };
+    let sizes = match advice.sizes.unsigned_abs() {
+        1 => "1 size".to_owned(),
+        n => format!("{n} sizes"),
+    };
     let what = match (advice.tension, advice.sizes) {
         (Tension::Matches | Tension::CantTell, _) => String::new(),
         (_, 0) => "; one needle size would change more than that: keep the needle and change the counts".to_owned(),
-        (_, up) if up > 0 => format!("; try a needle {sizes} {word} larger, and swatch again"),
-        _ => format!("; try a needle {sizes} {word} smaller, and swatch again"),
+        (_, up) if up > 0 => format!("; try a needle {sizes} larger, and swatch again"),
+        _ => format!("; try a needle {sizes} smaller, and swatch again"),
     };
     let basis = if advice.tension == Tension::TooTight || advice.tension == Tension::TooLoose {
         format!(" ({})", advice.response.basis)
     } else {
         String::new()
     };
-    format!("{tension}: {seen} % more stitches than wanted{what}{basis}.")
+    format!("{tension}: {seen} % {word} stitches than wanted{what}{basis}.")
 }
 
 /// How much yarn for one size.
@@ -189,7 +218,7 @@ pub fn yarn_words(yarn: &YarnPlan) -> String {
         format!(" For comparison: relaxed machine-knitted wool of this gauge would hold about {m:.0} m in the pieces (Munden).")
     });
     format!(
-        "{size}{} m, {} g. {} are as likely as not enough; buy {} to be 95 % sure.{plausible}",
+        "{size}{} m, {} g. {}: an even chance that it is enough; {}: 95 %.{plausible}",
         value(&amount.metres),
         value(&amount.grams),
         balls(amount.balls_50),

@@ -46,13 +46,22 @@ pub struct BodyMeasure {
     pub body: Length,
     /// What the piece is larger.
     pub ease: Ease,
-    /// How far off the finished measure may be; `None` takes [`USUAL_TOLERANCE`].
+    /// How far off the finished measure may be; `None` takes [`usual_tolerance_mm`].
     pub tolerance: Option<Length>,
 }
 
 /// Tolerance of a finished measure where none is stated, relative: half of what trade tolerances for a fabric's count
 /// allow (5 %, ASTM D3887, from memory); a stated choice.
 pub const USUAL_TOLERANCE: f64 = 0.025;
+
+/// Least tolerance where none is stated, in mm: nobody measures a soft edge better, and a row is often as high (a stated
+/// choice).
+const LEAST_TOLERANCE_MM: f64 = 5.0;
+
+/// The tolerance of a finished measure where none is stated, in mm.
+pub fn usual_tolerance_mm(finished_mm: f64) -> f64 {
+    (finished_mm * USUAL_TOLERANCE).max(LEAST_TOLERANCE_MM)
+}
 
 /// Ease beyond these shares of the body measure is a slip of the pen: a band of half the head's measure can't be pulled
 /// on, and nothing is knitted twice as wide as its wearer (stated choices).
@@ -94,7 +103,7 @@ impl BodyMeasure {
             return Err(EaseError { ease_mm, body_mm });
         }
         let finished_mm = body_mm + ease_mm;
-        let tolerance_mm = self.tolerance.map_or(finished_mm * USUAL_TOLERANCE, Length::mm);
+        let tolerance_mm = self.tolerance.map_or_else(|| usual_tolerance_mm(finished_mm), Length::mm);
         Ok(Target { body_mm, ease_mm, finished_mm, tolerance_mm })
     }
 }

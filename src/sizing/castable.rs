@@ -79,6 +79,9 @@ impl CountRule {
                 words += &format!(" plus {count}{what}");
             }
         }
+        if let Some((modulus, remainder)) = self.also.filter(|(modulus, _)| *modulus > 1) {
+            words += &format!(", reached from {remainder} in steps of {modulus}");
+        }
         words
     }
 }
@@ -228,29 +231,29 @@ fn best(candidates: &[Candidate]) -> usize {
 fn reason(candidates: &[Candidate], recommended: usize, target: Target, counted: Counted) -> String {
     let chosen = &candidates[recommended];
     let cm = |mm: f64| format!("{:.1} cm", mm / 10.0);
+    let words = |c: &Candidate| format!("{} {}", c.count, counted.word(c.count));
     let percent = |c: &Candidate| probability_percent(c.probability_within_tolerance);
-    let nearest = candidates.iter().all(|c| c.off_mm.abs() >= chosen.off_mm.abs());
     let (wanted, tolerance) = (cm(target.finished_mm), cm(target.tolerance_mm));
-    let mut words = format!(
-        "{} {} {} the wanted {wanted} and come within {tolerance} of it with {}",
-        chosen.count,
-        counted.word(chosen.count),
-        if nearest { "are nearest to" } else { "are not nearest to" },
-        percent(chosen),
-    );
-    let others: Vec<String> = [recommended.checked_sub(1), Some(recommended + 1)]
-        .into_iter()
-        .flatten()
-        .filter_map(|i| candidates.get(i))
-        .map(|c| {
-            let side = if c.off_mm < 0.0 { "under" } else { "over" };
-            format!("{} would be {} {side} ({})", c.count, cm(c.off_mm.abs()), percent(c))
-        })
-        .collect();
-    if !others.is_empty() {
-        words += &format!("; {}", others.join(", "));
+    let nearest = candidates.iter().min_by(|a, b| a.off_mm.abs().total_cmp(&b.off_mm.abs())).unwrap_or(chosen);
+    if nearest.count == chosen.count {
+        let off = if chosen.off_mm.abs() < 0.5 {
+            "hit".to_owned()
+        } else {
+            format!(
+                "come nearest ({} {}) to",
+                cm(chosen.off_mm.abs()),
+                if chosen.off_mm < 0.0 { "under" } else { "over" }
+            )
+        };
+        return format!("{} {off} the wanted {wanted}: within {tolerance} with {}", words(chosen), percent(chosen));
     }
-    words
+    format!(
+        "{} are likelier to come within {tolerance} of the wanted {wanted} ({}) than {}, which are nearer ({})",
+        words(chosen),
+        percent(chosen),
+        words(nearest),
+        percent(nearest)
+    )
 }
 
 /// A probability as whole per cent that never claims certainty.

@@ -24,7 +24,7 @@ mod variation;
 mod yarn;
 mod yarn_count;
 
-pub use body::{BodyMeasure, Ease, EaseError, Target, USUAL_TOLERANCE};
+pub use body::{BodyMeasure, Ease, EaseError, Target, USUAL_TOLERANCE, usual_tolerance_mm};
 pub use castable::{
     Candidate, Castable, CountError, CountRule, Counted, Direction, castable, finished_mm, probability_percent,
 };

@@ -1,6 +1,6 @@
 //! A published pattern's counts at another gauge: what its measures become, and which counts restore them.
 
-use super::body::{Target, USUAL_TOLERANCE};
+use super::body::{Target, usual_tolerance_mm};
 use super::castable::{Castable, CountError, CountRule, Counted, castable, finished_mm};
 use crate::quantity::{Confidence, Expanded, Uncertain};
 use serde::Serialize;
@@ -34,7 +34,8 @@ pub fn regauge(
 ) -> Result<Regauged, CountError> {
     let seen = count.saturating_sub(rule.seam);
     let wanted = 100.0 * f64::from(seen) / pattern_per_10cm;
-    let target = Target { body_mm: wanted, ease_mm: 0.0, finished_mm: wanted, tolerance_mm: wanted * USUAL_TOLERANCE };
+    let target =
+        Target { body_mm: wanted, ease_mm: 0.0, finished_mm: wanted, tolerance_mm: usual_tolerance_mm(wanted) };
     Ok(Regauged {
         name: name.to_owned(),
         counted,

@@ -68,16 +68,16 @@ fn typed(name: &str, stitches: GaugeCount, rows: Option<GaugeCount>, over: Over)
 }
 
 fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> String {
-    let count = |c: GaugeCount| match c.half_width {
-        Some(half) => plus_minus(c.count, half),
-        None => format!("{}, counted to half a stitch", c.count),
+    let count = |c: GaugeCount, what: &str| match c.half_width {
+        Some(half) => format!("{} {what}", plus_minus(c.count, half)),
+        None => format!("{} {what} (a bare count: ± half a stitch)", c.count),
     };
-    let rows = rows.map_or_else(String::new, |rows| format!(", {} rows", count(rows)));
+    let rows = rows.map_or_else(String::new, |rows| format!(" and {}", count(rows, "rows")));
     let over = match over {
         Over::TenCmOrFourInches => "10 cm (or 4 in)".to_owned(),
-        Over::Length(length) => format!("{} mm", length.mm()),
+        Over::Length(length) => format!("{} cm", length.mm() / 10.0),
     };
-    format!("typed: {} stitches{rows} over {over}", count(stitches))
+    format!("typed: {}{rows} over {over}", count(stitches, "stitches"))
 }
 
 impl Fabric {

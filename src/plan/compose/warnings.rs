@@ -1,6 +1,6 @@
 //! The cautions of a finished plan: those of its facts, and those its numbers give rise to.
 
-use super::super::request::Request;
+use super::super::request::{MeasureRequest, PartRequest, Request};
 use super::super::result::{PartPlan, Plan};
 use super::fabrics::Fabric;
 use crate::quantity::Uncertain;
@@ -19,31 +19,38 @@ pub fn all(request: &Request, fabrics: &[Fabric], plan: &Plan) -> Vec<PlanCautio
         out.push(both_lengths("The pattern's gauge"));
     }
     for piece in &plan.pieces {
-        for sized in &piece.sizes {
-            for part in &sized.parts {
-                let name = described(&piece.name, &part.name, &sized.size);
-                out.extend(unlikely(part, &name));
-                out.extend(fabrics.iter().find(|f| f.gauge.name == part.gauge).and_then(|f| rounded(part, f, &name)));
-            }
+        for index in 0..piece.sizes.first().map_or(0, |sized| sized.parts.len()) {
+            let parts: Vec<(&str, &PartPlan)> =
+                piece.sizes.iter().map(|s| (s.size.as_str(), &s.parts[index])).collect();
+            let (_, first) = parts[0];
+            let name =
+                if piece.name == first.name { piece.name.clone() } else { format!("{}, {}", piece.name, first.name) };
+            out.extend(unlikely(&name, &parts));
+            out.extend(fabrics.iter().find(|f| f.gauge.name == first.gauge).and_then(|f| rounded(&name, &parts, f)));
         }
     }
     out
 }
 
-fn described(piece: &str, part: &str, size: &str) -> String {
-    let name = if piece == part { piece.to_owned() } else { format!("{piece}, {part}") };
-    if size.is_empty() { name } else { format!("{name}, size {size}") }
-}
-
+/// What is known of the pieces, parts of one gauge together.
 fn piece_facts(request: &Request, fabrics: &[Fabric]) -> Vec<PieceFacts> {
     let mut facts = Vec::new();
     for piece in &request.pieces {
-        facts.extend(piece.parts.iter().map(|part| PieceFacts {
-            name: described(&piece.name, &part.name, ""),
-            gauge: fabrics[part.gauge].gauge.name.clone(),
-            round: piece.round,
-            stretched: part.width.as_ref().is_some_and(|w| w.sizes.iter().any(|size| w.ease.mm(*size) < 0.0)),
-        }));
+        for (index, fabric) in fabrics.iter().enumerate() {
+            let parts: Vec<&PartRequest> = piece.parts.iter().filter(|part| part.gauge == index).collect();
+            if parts.is_empty() {
+                continue;
+            }
+            let names: Vec<&str> = parts.iter().map(|part| part.name.as_str()).collect();
+            let whole = parts.len() == piece.parts.len();
+            let smaller = |m: &MeasureRequest| m.sizes.iter().any(|size| m.ease.mm(*size) < 0.0);
+            facts.push(PieceFacts {
+                name: if whole { piece.name.clone() } else { format!("{} ({})", piece.name, names.join(", ")) },
+                gauge: fabric.gauge.name.clone(),
+                round: piece.round,
+                stretched: parts.iter().any(|part| part.width.as_ref().is_some_and(smaller)),
+            });
+        }
     }
     facts
 }
@@ -62,38 +69,60 @@ fn castables(part: &PartPlan) -> impl Iterator<Item = &Castable> {
     part.stitches.castable.iter().chain(part.rows.iter().filter_map(|rows| rows.castable.as_ref()))
 }
 
-fn unlikely(part: &PartPlan, name: &str) -> Vec<PlanCaution> {
-    let bad = castables(part).filter(|c| c.chosen().probability_within_tolerance < AS_LIKELY_AS_NOT);
-    let words = |c: &Castable| {
+/// Sizes in which no possible count is likely to fit.
+fn unlikely(name: &str, parts: &[(&str, &PartPlan)]) -> Vec<PlanCaution> {
+    let caution = |counted: Counted| {
+        let bad: Vec<(&str, &Castable)> = parts
+            .iter()
+            .flat_map(|(size, part)| castables(part).map(move |c| (*size, c)))
+            .filter(|(_, c)| c.counted == counted && c.chosen().probability_within_tolerance < AS_LIKELY_AS_NOT)
+            .collect();
+        let sizes: Vec<String> = bad
+            .iter()
+            .map(|(size, c)| {
+                let (within, wanted) = (c.target.tolerance_mm / 10.0, c.target.finished_mm / 10.0);
+                of_size(size, &format!("{within:.1} cm of {wanted:.1} cm"))
+            })
+            .collect();
         let message = format!(
-            "{name}: no possible number of {} is likely to come within {:.1} cm of {:.1} cm. Allow more, choose a smaller multiple, or know the gauge better.",
-            c.counted.word(2),
-            c.target.tolerance_mm / 10.0,
-            c.target.finished_mm / 10.0
+            "{name}: no possible number of {} is likely to come within {}. Allow more, choose a smaller multiple, or know the gauge better.",
+            counted.word(2),
+            sizes.join(", ")
         );
-        PlanCaution { code: PlanCautionCode::NoGoodCount, message }
+        (!bad.is_empty()).then_some(PlanCaution { code: PlanCautionCode::NoGoodCount, message })
     };
-    bad.map(words).collect()
+    [Counted::Stitches, Counted::Rows].into_iter().filter_map(caution).collect()
 }
 
-/// Whether someone who works from the printed gauge line would take another count.
-fn rounded(part: &PartPlan, fabric: &Fabric, name: &str) -> Option<PlanCaution> {
+fn of_size(size: &str, words: &str) -> String {
+    if size.is_empty() { words.to_owned() } else { format!("{words} (size {size})") }
+}
+
+/// Sizes in which someone who works from the printed gauge line would take other counts.
+fn rounded(name: &str, parts: &[(&str, &PartPlan)], fabric: &Fabric) -> Option<PlanCaution> {
     let line = GaugeLine::of(&fabric.gauge, Length::TEN_CM)?;
-    let moved = castables(part).find_map(|c| {
-        let (exact, printed) = match c.counted {
-            Counted::Stitches => (fabric.gauge.stitches_per_10cm.value, line.stitches_per_10cm()),
-            Counted::Rows => (fabric.gauge.rows_per_10cm.as_ref()?.value, line.rows_per_10cm()?),
-        };
-        let count = |per_10cm: f64| {
-            Some(castable(c.counted, c.target, c.rule, &Uncertain::exact(per_10cm)).ok()?.chosen().count)
-        };
-        let (exact_count, printed_count) = (count(exact)?, count(printed)?);
-        (exact_count != printed_count).then_some((c.counted, exact, printed, exact_count, printed_count))
-    });
-    let (counted, exact, printed, exact_count, printed_count) = moved?;
-    let word = counted.word(2);
+    let mut moved = Vec::new();
+    for (size, part) in parts {
+        for c in castables(part) {
+            let (exact, printed) = match c.counted {
+                Counted::Stitches => (fabric.gauge.stitches_per_10cm.value, line.stitches_per_10cm()),
+                Counted::Rows => (fabric.gauge.rows_per_10cm.as_ref()?.value, line.rows_per_10cm()?),
+            };
+            let (exact, printed) = (count_at(c, exact)?, count_at(c, printed)?);
+            if exact != printed {
+                moved.push(of_size(size, &format!("{exact} {} become {printed}", c.counted.word(exact))));
+            }
+        }
+    }
     let message = format!(
-        "{name}: the printed gauge line rounds {exact:.2} {word} to {printed}, and that moves the count from {exact_count} to {printed_count} {word}. Print the counts, or the gauge with its decimals."
+        "{name}: whoever works from the gauge line, rounded to halves, gets other counts: {}. Print the counts, or the gauge with its decimals.",
+        moved.join(", ")
     );
-    Some(PlanCaution { code: PlanCautionCode::RoundingMovesSize, message })
+    (!moved.is_empty()).then_some(PlanCaution { code: PlanCautionCode::RoundingMovesSize, message })
+}
+
+/// The nearest possible count at a gauge taken as exact.
+fn count_at(of: &Castable, per_10cm: f64) -> Option<u32> {
+    let found = castable(of.counted, of.target, of.rule, &Uncertain::exact(per_10cm)).ok()?;
+    found.candidates.iter().min_by(|a, b| a.off_mm.abs().total_cmp(&b.off_mm.abs())).map(|c| c.count)
 }
