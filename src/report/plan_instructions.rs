@@ -21,13 +21,22 @@ pub fn instructions(piece: &PiecePlan, sized: &SizedPiece) -> Vec<String> {
             *first = format!("{}: {first}", part.name);
         }
     }
-    if let Some(last) = sized.parts.last() {
-        steps.push(match &last.cord {
-            Some(_) => "Fasten off.".to_owned(),
-            None => format!("Bind off {}.", count(last.stitches_at_end, Counted::Stitches, piece.round)),
-        });
-    }
+    steps.extend(sized.parts.last().map(|last| finish(last, piece.round)));
     steps
+}
+
+/// At most so many stitches are gathered at the top of a tube instead of bound off (common practice, no source).
+const GATHERED: u32 = 12;
+
+fn finish(last: &PartPlan, round: bool) -> String {
+    let stitches = count(last.stitches_at_end, Counted::Stitches, round);
+    match &last.cord {
+        Some(_) => "Fasten off.".to_owned(),
+        None if round && last.stitches_at_end <= GATHERED => {
+            format!("Break the yarn and draw it tight through the last {stitches}.")
+        }
+        None => format!("Bind off {stitches}."),
+    }
 }
 
 fn part_steps(steps: &mut Vec<String>, piece: &PiecePlan, part: &PartPlan, first: bool) {
@@ -62,8 +71,7 @@ fn part_steps(steps: &mut Vec<String>, piece: &PiecePlan, part: &PartPlan, first
 fn band_steps(steps: &mut Vec<String>, part: &PartPlan, cord: &CordPlan) {
     let rows = cord.rows.map_or_else(String::new, |rows| format!(" ({rows} rows)"));
     let length = cm(cord.length_mm.mm());
-    let cord_words =
-        format!("a cord of {} until it measures {length}{rows}", count(cord.stitches, Counted::Stitches, false));
+    let cord_words = format!("a cord until it measures {length}{rows}");
     steps.push(format!("Cast on {} and work {cord_words}.", count(cord.stitches, Counted::Stitches, false)));
     for (schedule, word) in [(&cord.band.widen, "Increase"), (&cord.band.narrow, "Decrease")] {
         if word == "Decrease" {

@@ -8,10 +8,12 @@ use svg::node::element::{Line, Polygon, Text};
 
 /// Scales that are drawn in: one mm on paper is so many of the piece.
 const SCALES: [u32; 14] = [1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 40, 100];
-/// Room for the outline on paper, in mm: an A4 page within its margins, less the labels.
+/// Room for the outline of a piece in one size on paper, in mm: an A4 page within its margins, less the labels.
 const ROOM_MM: (f64, f64) = (120.0, 150.0);
+/// The same where several sizes stand side by side, two in a row.
+const ROOM_OF_SEVERAL_MM: (f64, f64) = (40.0, 70.0);
 /// Margins about the outline for measures, in mm of paper: left, top, right, bottom.
-const MARGINS_MM: [f64; 4] = [4.0, 6.0, 46.0, 18.0];
+const MARGINS_MM: [f64; 4] = [4.0, 6.0, 40.0, 18.0];
 /// Height of letters, in mm of paper.
 const LETTERS_MM: f64 = 3.2;
 /// How much of a cord is drawn, in mm of paper.
@@ -22,9 +24,10 @@ const BAR_MM: f64 = 100.0;
 /// The finest scale in which all sizes of a piece fit a page.
 pub fn scale_of(piece: &PiecePlan) -> u32 {
     let outlines: Vec<Outline> = piece.sizes.iter().map(|sized| Outline::of(piece, sized)).collect();
+    let room = if outlines.len() > 1 { ROOM_OF_SEVERAL_MM } else { ROOM_MM };
     let fits = |n: &&u32| {
         let n = f64::from(**n);
-        outlines.iter().all(|o| o.width_mm / n <= ROOM_MM.0 && o.height_mm / n <= ROOM_MM.1)
+        outlines.iter().all(|o| o.width_mm / n <= room.0 && o.height_mm / n <= room.1)
     };
     SCALES.iter().find(fits).copied().unwrap_or(SCALES[SCALES.len() - 1])
 }
@@ -34,7 +37,7 @@ pub fn draw(piece: &PiecePlan, sized: &SizedPiece, scale: u32) -> String {
     let outline = Outline::of(piece, sized);
     let n = f64::from(scale);
     let [left, top, right, bottom] = MARGINS_MM;
-    let cord = if outline.cord.is_some() { CORD_MM } else { 0.0 };
+    let cord = if outline.cord { CORD_MM } else { 0.0 };
     let (width, height) = (outline.width_mm / n, outline.height_mm / n);
     // The bar has to fit beside narrow pieces too.
     let whole = (left + width.max(BAR_MM / n) + 2.0 * cord + right, top + height + bottom);
@@ -46,8 +49,8 @@ pub fn draw(piece: &PiecePlan, sized: &SizedPiece, scale: u32) -> String {
         .set("font-size", LETTERS_MM)
         .set("font-family", "sans-serif")
         .set("role", "img");
-    if let Some(cord) = &outline.cord {
-        page = draw_cords(page, paper, &outline, cord);
+    if outline.cord {
+        page = draw_cords(page, paper, &outline);
     }
     for part in &outline.parts {
         page = page.add(paper.polygon(&part.corners));
@@ -90,7 +93,8 @@ struct Outline {
     width_mm: f64,
     height_mm: f64,
     parts: Vec<PartOutline>,
-    cord: Option<CordPlan>,
+    /// Whether it ends in cords.
+    cord: bool,
     below: String,
 }
 
@@ -98,7 +102,7 @@ struct PartOutline {
     corners: Vec<(f64, f64)>,
     /// Height at which its label stands.
     middle_mm: f64,
-    label: [String; 2],
+    label: Vec<String>,
 }
 
 impl Outline {
@@ -132,13 +136,13 @@ impl Outline {
             let half = if piece.round { " round" } else { "" };
             format!("{}{half} · {}", cm(mm), count(n, Counted::Stitches, piece.round))
         });
-        Self { width_mm: widest, height_mm: y, parts, cord: None, below }
+        Self { width_mm: widest, height_mm: y, parts, cord: false, below }
     }
 
     /// The rows run to the right, the stitches upwards; a band narrows to its cords at both ends.
     fn sideways(piece: &PiecePlan, sized: &SizedPiece) -> Self {
         let Some(part) = sized.parts.first() else {
-            return Self { width_mm: 0.0, height_mm: 0.0, parts: Vec::new(), cord: None, below: String::new() };
+            return Self { width_mm: 0.0, height_mm: 0.0, parts: Vec::new(), cord: false, below: String::new() };
         };
         let (width, height) =
             (part.rows.as_ref().map_or(0.0, |r| r.finished_mm.value), part.stitches.finished_mm.value);
@@ -155,10 +159,13 @@ impl Outline {
             .rows
             .as_ref()
             .map_or_else(String::new, |r| format!("{} · {}", cm(width), count(r.count, Counted::Rows, piece.round)));
-        let label =
-            [part.name.clone(), format!("{} · {}", cm(height), count(part.stitches.count, Counted::Stitches, false))];
+        let mut label = vec![
+            part.name.clone(),
+            format!("{} · {}", cm(height), count(part.stitches.count, Counted::Stitches, false)),
+        ];
+        label.extend(part.cord.as_ref().map(|cord| format!("cords {}", cm(cord.length_mm.mm()))));
         let outline = PartOutline { corners, middle_mm: height / 2.0, label };
-        Self { width_mm: width, height_mm: height, parts: vec![outline], cord: part.cord.clone(), below: rows }
+        Self { width_mm: width, height_mm: height, parts: vec![outline], cord: part.cord.is_some(), below: rows }
     }
 }
 
@@ -190,12 +197,17 @@ fn edge(part: &PartPlan, widest: f64) -> Vec<(f64, f64)> {
     edge
 }
 
-fn part_label(piece: &PiecePlan, part: &PartPlan) -> [String; 2] {
+fn part_label(piece: &PiecePlan, part: &PartPlan) -> Vec<String> {
     let rows = part.rows.as_ref().map_or_else(
         || "length as you like".to_owned(),
         |r| format!("{} · {}", cm(r.finished_mm.value), count(r.count, Counted::Rows, piece.round)),
     );
-    [format!("{}: {}", part.name, count(part.stitches.count, Counted::Stitches, piece.round)), rows]
+    let end = count(part.stitches_at_end, Counted::Stitches, piece.round);
+    let stitches = match part.stitches.count {
+        same if same == part.stitches_at_end => end,
+        start => format!("{start} to {end}"),
+    };
+    vec![format!("{}: {stitches}", part.name), rows]
 }
 
 fn text(words: &str, x: f64, y: f64) -> Text {
@@ -212,19 +224,18 @@ fn line(from: (f64, f64), to: (f64, f64)) -> Line {
         .set("stroke-width", 0.25)
 }
 
-fn draw_cords(mut page: Document, paper: Paper, outline: &Outline, cord: &CordPlan) -> Document {
+fn draw_cords(mut page: Document, paper: Paper, outline: &Outline) -> Document {
     let y = outline.height_mm / 2.0;
     for (x, away) in [(0.0, -CORD_MM), (outline.width_mm, CORD_MM)] {
         let from = paper.at(x, y);
         page = page
             .add(line(from, (round(from.0 + away), from.1)).set("stroke-width", 0.9).set("stroke-dasharray", "2 1"));
     }
-    let (x, y) = paper.at(outline.width_mm, y);
-    page.add(text(&format!("cord {}", cm(cord.length_mm.mm())), x + 1.0, y - 1.5))
+    page
 }
 
 fn draw_labels(mut page: Document, paper: Paper, outline: &Outline) -> Document {
-    let cord = if outline.cord.is_some() { CORD_MM } else { 0.0 };
+    let cord = if outline.cord { CORD_MM } else { 0.0 };
     let (right, base) = (paper.at(outline.width_mm, 0.0).0, paper.base);
     for part in &outline.parts {
         let y = paper.at(0.0, part.middle_mm).1;

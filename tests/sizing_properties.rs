@@ -1,0 +1,200 @@
+//! What holds for every count and schedule, and what drawing says of intervals and probabilities.
+
+use proptest::prelude::*;
+use walewise::quantity::{Confidence, Contribution, Shape, Source, Uncertain, propagate_distributions};
+use walewise::sizing::{
+    Arrangement, CountRule, Counted, FabricVariation, Length, LengthUnit, Pace, ShapingStep, Target, band_from_cord,
+    castable, finished_mm, schedule, space_decreases, space_increases,
+};
+
+fn target(finished_mm: f64, tolerance_mm: f64) -> Target {
+    Target { body_mm: finished_mm, ease_mm: 0.0, finished_mm, tolerance_mm }
+}
+
+fn arrangement() -> impl Strategy<Value = Arrangement> {
+    prop_oneof![Just(Arrangement::HalfAtEnds), Just(Arrangement::EqualSections), Just(Arrangement::Round)]
+}
+
+/// Largest minus smallest.
+fn range(values: &[u32]) -> u32 {
+    values.iter().max().unwrap_or(&0) - values.iter().min().unwrap_or(&0)
+}
+
+proptest! {
+    #[test]
+    fn schedules_add_up_and_are_even(
+        from in 1u32..400, shaping_rows in 0u32..80, per_row in 1u32..7, rows in 0u32..500, up: bool, right_side_only: bool,
+    ) {
+        let change = shaping_rows * per_row;
+        let (from, to) = if up { (from, from + change) } else { (from + change, from) };
+        let step = ShapingStep { from, to, per_row, pace: Pace::Over(rows), right_side_only };
+        let unit = if right_side_only { 2 } else { 1 };
+        match schedule(step) {
+            Err(_) => prop_assert!(rows / unit < shaping_rows, "only too few rows are an error"),
+            Ok(even) => {
+                prop_assert_eq!(even.rows(), rows);
+                prop_assert_eq!(even.intervals.len() as u32, shaping_rows);
+                prop_assert!(range(&even.intervals) <= unit);
+                prop_assert!(even.intervals.iter().all(|i| *i > 0 && i % unit == 0));
+                prop_assert_eq!(even.table().last().map_or(from, |(_, stitches)| *stitches), to);
+                let one_by_one: u64 = (1..=rows).map(|row| {
+                    u64::from(even.table().iter().rev().find(|(r, _)| *r <= row).map_or(from, |(_, s)| *s))
+                }).sum();
+                prop_assert_eq!(even.stitches_worked(), one_by_one);
+                // The odd rows are spread: no stretch of rows holds a shaping row more or fewer than its share.
+                for (i, (row, _)) in even.table().iter().enumerate() {
+                    let share = f64::from(*row) * f64::from(shaping_rows) / f64::from(rows - even.plain_after);
+                    prop_assert!((share - (i + 1) as f64).abs() < 1.0 + 1e-9, "{} {}", share, i);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_pace_in_rows_is_kept(from in 1u32..200, shaping_rows in 0u32..60, per_row in 1u32..5, every in 1u32..20) {
+        let step = ShapingStep { from, to: from + shaping_rows * per_row, per_row, pace: Pace::Every(every), right_side_only: false };
+        let kept = schedule(step).unwrap();
+        prop_assert_eq!(kept.rows(), every * shaping_rows);
+        let odd = ShapingStep { to: step.to + 1, per_row: per_row + 1, ..step };
+        let whole = (odd.to - from) % odd.per_row == 0;
+        prop_assert_eq!(schedule(odd).is_ok(), whole);
+    }
+
+    #[test]
+    fn spacing_adds_up_and_is_even(stitches in 1u32..500, changes in 0u32..120, how in arrangement(), gains: bool) {
+        let spaced = if gains { space_increases(stitches, changes, how) } else { space_decreases(stitches, changes, how) };
+        let most = if gains { stitches } else { stitches / 2 };
+        prop_assert_eq!(spaced.is_ok(), changes <= most);
+        if let Ok(row) = spaced {
+            let plain = row.before_each.iter().sum::<u32>() + row.after_last;
+            let (taken, made) = if gains { (plain, plain + changes) } else { (plain + 2 * changes, plain + changes) };
+            prop_assert_eq!((taken, made), (stitches, row.to));
+            if changes > 0 {
+                let inner = match how {
+                    Arrangement::HalfAtEnds => &row.before_each[1..],
+                    _ => &row.before_each[..],
+                };
+                prop_assert!(range(inner) <= 1);
+                if how == Arrangement::HalfAtEnds {
+                    let ends = [row.before_each[0] + row.after_last, plain / changes];
+                    prop_assert!(range(&ends) <= 1);
+                    prop_assert!(row.before_each[0].abs_diff(row.after_last) <= 1);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn bands_add_up(cord in 1u32..8, steps in 1u32..30, per_row in 1u32..4, every in 1u32..6, rows in 0u32..400) {
+        let band = band_from_cord(cord, cord + steps * per_row, rows, per_row, every);
+        prop_assert_eq!(band.is_ok(), 2 * steps * every <= rows);
+        if let Ok(band) = band {
+            prop_assert_eq!(band.rows(), rows);
+            prop_assert_eq!(band.narrow.to, cord);
+        }
+    }
+
+    #[test]
+    fn counts_respect_their_rule(
+        mm in 20.0f64..2000.0, per in 5.0f64..60.0, multiple in 1u32..25, balance in 0u32..25, edge in 0u32..6, seam in 0u32..6,
+        step in 1u32..5, start in 0u32..9,
+    ) {
+        let rule = CountRule { multiple, balance, edge, seam, also: Some((step, start)) };
+        if let Ok(found) = castable(Counted::Stitches, target(mm, 10.0), rule, &Uncertain::exact(per)) {
+            for c in &found.candidates {
+                prop_assert!(c.count >= multiple + balance + edge + seam);
+                prop_assert_eq!((c.count - balance - edge - seam) % multiple, 0);
+                prop_assert_eq!(c.count % step, start % step);
+                let seen = f64::from(c.count - seam);
+                prop_assert!((c.finished_mm.value - 100.0 * seen / per).abs() < 1e-9);
+            }
+            let chosen = found.chosen();
+            // Without uncertainty a count within the tolerance is taken wherever there is one.
+            let hits = found.candidates.iter().any(|c| c.off_mm.abs() <= 10.0);
+            prop_assert_eq!(chosen.probability_within_tolerance > 0.5, hits);
+            prop_assert!(found.candidates.iter().all(|c| hits || c.off_mm.abs() >= chosen.off_mm.abs() - 1e-9));
+        }
+        prop_assert_eq!(rule.in_the_round().allows(multiple * 3), (multiple * 3) % step == start % step);
+    }
+
+    #[test]
+    fn wider_needs_no_fewer_stitches(mm in 50.0f64..1500.0, more in 0.0f64..300.0, per in 5.0f64..60.0, multiple in 1u32..13) {
+        let rule = CountRule { multiple, ..CountRule::ANY };
+        let count = |mm: f64| castable(Counted::Stitches, target(mm, 1.0), rule, &Uncertain::exact(per)).ok().map(|c| c.chosen().count);
+        if let (Some(narrow), Some(wide)) = (count(mm), count(mm + more)) {
+            prop_assert!(narrow <= wide);
+        }
+    }
+
+    #[test]
+    fn lengths_survive_every_unit(steps in 1i64..9_999_999) {
+        // Thousandths of an inch and hundredths of a mm are whole numbers of steps: exact, whatever way they are written.
+        for (text, unit) in [(format!("{}.{:03}", steps / 1000, steps % 1000), LengthUnit::Inch), (format!("{}.{:02}", steps / 100, steps % 100), LengthUnit::Mm)] {
+            if let Ok(length) = Length::parse(&text, unit) {
+                prop_assert_eq!(Length::from_mm(length.mm()), length);
+                prop_assert_eq!(Length::parse(&format!("{} mm", length.mm()), LengthUnit::Inch), Ok(length));
+                let inches = format!("{:.6} in", length.in_unit(LengthUnit::Inch));
+                prop_assert_eq!(Length::parse(&inches, LengthUnit::Cm), Ok(length));
+            }
+        }
+    }
+
+    #[test]
+    fn larger_pieces_vary_less(w in 10.0f64..1000.0, h in 10.0f64..1000.0, more in 1.0f64..3.0, correlation_mm in 5.0f64..80.0) {
+        let variation = FabricVariation { correlation_mm, ..FabricVariation::usual() };
+        prop_assert!(variation.over(w * more, h)[0] <= variation.over(w, h)[0] + 1e-15);
+        prop_assert!(variation.over(w, h * more)[1] <= variation.over(w, h)[1] + 1e-15);
+    }
+
+    #[test]
+    fn no_text_breaks_a_reader(text in "\\PC{0,24}") {
+        let _ = Length::parse(&text, LengthUnit::Cm);
+        let _ = walewise::sizing::Over::parse(&text);
+        let _ = walewise::sizing::GaugeCount::parse(&text);
+        let _ = walewise::sizing::Ease::parse(&text, LengthUnit::Inch);
+        let _ = walewise::plan::read(&text);
+    }
+}
+
+/// A gauge of 22 sts / 10 cm with about so much relative uncertainty: half of it a ruler's limits, half normal.
+fn uncertain_gauge(relative: f64) -> Uncertain {
+    let half = relative / 2f64.sqrt();
+    Uncertain::exact(22.0)
+        .with_relative(Contribution::type_b(Source::named("limits"), half * 3f64.sqrt(), Shape::Rectangular, 1.0))
+        .with_relative(Contribution::stated(Source::named("normal"), half))
+}
+
+/// Widths and probabilities by drawing (JCGM 101:2008) against what the plan states. The probability is that of the gauge's
+/// own distribution and agrees to the draws' noise (10⁵ draws: 0.16 % at most); the interval is linear, and departs by the
+/// curvature of 1/g: its middle by u² (relative), which at 1 % is 0.01 % of the width and at 3 % 0.09 %.
+#[test]
+fn drawing_agrees_with_what_is_stated() {
+    const DRAWS: usize = 100_000;
+    for relative in [0.003, 0.01, 0.03] {
+        let gauge = uncertain_gauge(relative);
+        let target = target(500.0, 12.0);
+        let found = castable(Counted::Stitches, target, CountRule { multiple: 4, ..CountRule::ANY }, &gauge).unwrap();
+        for candidate in &found.candidates {
+            let n = f64::from(candidate.count);
+            let drawn = propagate_distributions(&[&gauge], |g| Some(100.0 * n / g[0]), DRAWS, 7).unwrap();
+            let within = drawn.probability(|mm| (mm - target.finished_mm).abs() <= target.tolerance_mm);
+            let stated = candidate.probability_within_tolerance;
+            assert!((within - stated).abs() < 0.006, "{relative}: {within} drawn, {stated} stated");
+            let (low, high) = drawn.interval(Confidence::P95);
+            let (stated_low, stated_high) = candidate.finished_mm.interval();
+            let curvature = 500.0 * 2.5 * (2.0 * relative).powi(2) + 0.02 * candidate.finished_mm.expanded_uncertainty;
+            assert!((low - stated_low).abs() < curvature, "{relative}: {low} {stated_low}");
+            assert!((high - stated_high).abs() < curvature, "{relative}: {high} {stated_high}");
+        }
+    }
+}
+
+/// Area and sums of parts: one swatch's error moves all parts the same way.
+#[test]
+fn parts_of_one_gauge_move_together() {
+    let gauge = uncertain_gauge(0.01);
+    let (a, b) = (finished_mm(40, &gauge), finished_mm(60, &gauge));
+    let sum = &a + &b;
+    let whole = finished_mm(100, &gauge);
+    assert!((sum.standard_uncertainty() - whole.standard_uncertainty()).abs() < 1e-9);
+}
