@@ -87,9 +87,8 @@ fn increases_over_rows() {
 /// increases: every 7th; 40 sts, 4 increases, 5 sections of 8.
 #[test]
 fn increases_in_one_row() {
-    let places = |stitches, increases, arrangement| {
-        space_increases(stitches, increases, arrangement).expect("spacing").places()
-    };
+    let places =
+        |stitches, increases, arrangement| space_increases(stitches, increases, arrangement).expect("spacing").places();
     assert_eq!(places(51, 4, Arrangement::HalfAtEnds), [6, 19, 32, 45]);
     // The page rounds to 13, 26, 39, 51; ours lie as evenly (intervals of 12 and 13).
     assert_eq!(places(51, 4, Arrangement::Round), [12, 25, 38, 51]);

@@ -24,7 +24,7 @@ td.number, th.number { text-align: right } tr { color: #666 } thead tr, tr.chose
 figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width: 100%; display: block }
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
 .small { font-size: 9pt; color: #444 }
-ol, ul { margin: .2em 0; padding-left: 1.5em }
+ol, ul { margin: .2em 0; padding-left: 2.2em }
 table, figure, .careful, li { break-inside: avoid } h2, h3 { break-after: avoid }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
@@ -79,7 +79,6 @@ fn piece_section(piece: &PiecePlan) -> Markup {
     let parts = piece.sizes.first().map_or(0, |s| s.parts.len());
     html! {
         h2 { (piece.name) " (" (worked(piece)) ")" }
-        @for index in 0..parts { (part_table(piece, index)) }
         div.drawings {
             @for sized in &piece.sizes {
                 figure {
@@ -89,6 +88,7 @@ fn piece_section(piece: &PiecePlan) -> Markup {
             }
         }
         p.small { (drawing_words(piece)) }
+        @for index in 0..parts { (part_table(piece, index)) }
         @for sized in &piece.sizes {
             h3 { "To knit" @if !sized.size.is_empty() { ", size " (sized.size) } }
             ol { @for step in instructions(piece, sized) { li { (step) } } }

@@ -95,7 +95,16 @@ struct Outline {
     parts: Vec<PartOutline>,
     /// Whether it ends in cords.
     cord: bool,
-    below: String,
+    /// What is measured below the cast-on edge, from where to where.
+    below: Below,
+}
+
+/// A measure below the outline.
+#[derive(Default)]
+struct Below {
+    from_mm: f64,
+    to_mm: f64,
+    words: String,
 }
 
 struct PartOutline {
@@ -131,10 +140,11 @@ impl Outline {
             corners.extend(left.iter().rev().map(|(w, y)| (middle + w / 2.0, *y)));
             parts.push(PartOutline { corners, middle_mm: (start + y) / 2.0, label: part_label(piece, part) });
         }
-        let below = sized.parts.first().map(|p| (p.stitches.count, p.stitches.finished_mm.value));
-        let below = below.map_or_else(String::new, |(n, mm)| {
-            let half = if piece.round { " round" } else { "" };
-            format!("{}{half} · {}", cm(mm), count(n, Counted::Stitches, piece.round))
+        let below = sized.parts.first().map_or_else(Below::default, |first| {
+            let mm = first.stitches.finished_mm.value;
+            let round = if piece.round { " round" } else { "" };
+            let words = format!("{}{round} · {}", cm(mm), count(first.stitches.count, Counted::Stitches, piece.round));
+            Below { from_mm: (widest - flat(mm)) / 2.0, to_mm: (widest + flat(mm)) / 2.0, words }
         });
         Self { width_mm: widest, height_mm: y, parts, cord: false, below }
     }
@@ -142,7 +152,7 @@ impl Outline {
     /// The rows run to the right, the stitches upwards; a band narrows to its cords at both ends.
     fn sideways(piece: &PiecePlan, sized: &SizedPiece) -> Self {
         let Some(part) = sized.parts.first() else {
-            return Self { width_mm: 0.0, height_mm: 0.0, parts: Vec::new(), cord: false, below: String::new() };
+            return Self { width_mm: 0.0, height_mm: 0.0, parts: Vec::new(), cord: false, below: Below::default() };
         };
         let (width, height) =
             (part.rows.as_ref().map_or(0.0, |r| r.finished_mm.value), part.stitches.finished_mm.value);
@@ -155,7 +165,7 @@ impl Outline {
                 vec![(0.0, low), (0.0, high), (a, height), (b, height), (width, high), (width, low), (b, 0.0), (a, 0.0)]
             }
         };
-        let rows = part
+        let words = part
             .rows
             .as_ref()
             .map_or_else(String::new, |r| format!("{} · {}", cm(width), count(r.count, Counted::Rows, piece.round)));
@@ -163,9 +173,10 @@ impl Outline {
             part.name.clone(),
             format!("{} · {}", cm(height), count(part.stitches.count, Counted::Stitches, false)),
         ];
+        let below = Below { from_mm: 0.0, to_mm: width, words };
         label.extend(part.cord.as_ref().map(|cord| format!("cords {}", cm(cord.length_mm.mm()))));
         let outline = PartOutline { corners, middle_mm: height / 2.0, label };
-        Self { width_mm: width, height_mm: height, parts: vec![outline], cord: part.cord.is_some(), below: rows }
+        Self { width_mm: width, height_mm: height, parts: vec![outline], cord: part.cord.is_some(), below }
     }
 }
 
@@ -239,18 +250,18 @@ fn draw_labels(mut page: Document, paper: Paper, outline: &Outline) -> Document 
     let (right, base) = (paper.at(outline.width_mm, 0.0).0, paper.base);
     for part in &outline.parts {
         let y = paper.at(0.0, part.middle_mm).1;
-        page = page.add(text(&part.label[0], right + cord + 2.0, y).set("font-weight", "bold")).add(text(
-            &part.label[1],
-            right + cord + 2.0,
-            y + LETTERS_MM * 1.25,
-        ));
+        for (i, words) in part.label.iter().enumerate() {
+            let label = text(words, right + cord + 2.0, y + LETTERS_MM * 1.25 * i as f64);
+            page = page.add(if i == 0 { label.set("font-weight", "bold") } else { label });
+        }
     }
-    let below = base + 2.0;
-    page = page.add(line((paper.left, round(below)), (right, round(below))));
-    for x in [paper.left, right] {
-        page = page.add(line((round(x), round(below - 1.0)), (round(x), round(below + 1.0))));
+    let below = round(base + 2.0);
+    let ends = [outline.below.from_mm, outline.below.to_mm].map(|mm| paper.at(mm, 0.0).0);
+    page = page.add(line((ends[0], below), (ends[1], below)));
+    for x in ends {
+        page = page.add(line((x, below - 1.0), (x, below + 1.0)));
     }
-    page.add(text(&outline.below, paper.left, below + LETTERS_MM * 1.4))
+    page.add(text(&outline.below.words, ends[0], below + LETTERS_MM * 1.4))
 }
 
 fn draw_bar(page: Document, paper: Paper, scale: u32) -> Document {

@@ -217,13 +217,13 @@ pub fn yarn_words(yarn: &YarnPlan) -> String {
     let plausible = yarn.plausible_m.map_or_else(String::new, |m| {
         format!(" For comparison: relaxed machine-knitted wool of this gauge would hold about {m:.0} m in the pieces (Munden).")
     });
-    format!(
-        "{size}{} m, {} g. {}: an even chance that it is enough; {}: 95 %.{plausible}",
-        value(&amount.metres),
-        value(&amount.grams),
-        balls(amount.balls_50),
-        balls(amount.balls_95),
-    )
+    let enough = if amount.balls_50 == amount.balls_95 {
+        format!("{}: enough with 95 % probability.", balls(amount.balls_95))
+    } else {
+        let (even, sure) = (balls(amount.balls_50), balls(amount.balls_95));
+        format!("{even} may do (an even chance); {sure}: enough with 95 % probability.")
+    };
+    format!("{size}{} m, {} g. {enough}{plausible}", value(&amount.metres), value(&amount.grams))
 }
 
 /// Another yarn for a pattern's.

@@ -151,7 +151,10 @@ fn can_hurt(out: &mut Vec<PlanCaution>, whole: &WholeFacts) {
     }
     let fibre = whole.fibre.to_lowercase();
     if whole.on_skin && SCRATCHY.iter().any(|f| fibre.contains(f)) {
-        let message = format!("{} can scratch or redden sensitive skin: try a swatch on the skin first.", whole.fibre);
+        let message = format!(
+            "The fibre ({}) can scratch or redden sensitive skin: try a swatch on the skin first.",
+            whole.fibre
+        );
         say(out, FibreOnSkin, message);
     }
 }

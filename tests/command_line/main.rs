@@ -4,3 +4,4 @@ mod arguments;
 mod folder;
 mod outputs;
 mod photos;
+mod plans;
