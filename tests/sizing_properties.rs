@@ -56,7 +56,7 @@ proptest! {
         let kept = schedule(step).unwrap();
         prop_assert_eq!(kept.rows(), every * shaping_rows);
         let odd = ShapingStep { to: step.to + 1, per_row: per_row + 1, ..step };
-        let whole = (odd.to - from) % odd.per_row == 0;
+        let whole = (odd.to - from).is_multiple_of(odd.per_row);
         prop_assert_eq!(schedule(odd).is_ok(), whole);
     }
 
@@ -69,14 +69,14 @@ proptest! {
             let plain = row.before_each.iter().sum::<u32>() + row.after_last;
             let (taken, made) = if gains { (plain, plain + changes) } else { (plain + 2 * changes, plain + changes) };
             prop_assert_eq!((taken, made), (stitches, row.to));
-            if changes > 0 {
+            if let Some(share) = plain.checked_div(changes) {
                 let inner = match how {
                     Arrangement::HalfAtEnds => &row.before_each[1..],
                     _ => &row.before_each[..],
                 };
                 prop_assert!(range(inner) <= 1);
                 if how == Arrangement::HalfAtEnds {
-                    let ends = [row.before_each[0] + row.after_last, plain / changes];
+                    let ends = [row.before_each[0] + row.after_last, share];
                     prop_assert!(range(&ends) <= 1);
                     prop_assert!(row.before_each[0].abs_diff(row.after_last) <= 1);
                 }

@@ -91,7 +91,7 @@ fn band_steps(steps: &mut Vec<String>, part: &PartPlan, cord: &CordPlan) {
 
 /// `1 st at each end`; an odd number can't be shared.
 fn each_end(per_row: u32) -> String {
-    if per_row % 2 == 0 {
+    if per_row.is_multiple_of(2) {
         format!("{} at each end", count(per_row / 2, Counted::Stitches, false))
     } else {
         count(per_row, Counted::Stitches, false)

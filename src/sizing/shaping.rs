@@ -103,7 +103,7 @@ pub fn schedule(step: ShapingStep) -> Result<Schedule, ShapingError> {
     if step.per_row == 0 || matches!(step.pace, Pace::Every(k) if k == 0 || k % unit != 0) {
         return Err(ShapingError::Pace);
     }
-    if difference % step.per_row != 0 {
+    if !difference.is_multiple_of(step.per_row) {
         return Err(ShapingError::NotWhole { difference, per_row: step.per_row });
     }
     let n = difference / step.per_row;
