@@ -60,10 +60,10 @@ fn answer(arguments: &PlanArguments) -> Result<String, Failure> {
     if arguments.as_toml {
         return Ok(source.text);
     }
-    if let Some(path) = &arguments.html {
-        check_page(path, arguments.file.as_deref())?;
-    }
     let mut file = plan::read(&source.text).map_err(|e| source.explain(e))?;
+    if let Some(path) = &arguments.html {
+        check_page(path, &source, &file)?;
+    }
     settle_lengths(&mut file);
     let records = records(&file, &source)?;
     let plan = plan::compose(&file.request, &records).map_err(|problem| match problem {
@@ -81,11 +81,17 @@ fn in_words(plan: &Plan, json: bool) -> String {
     if json { report::json::plan_line(plan) } else { report::plan_text::describe(plan) }
 }
 
-fn check_page(path: &Path, plan_file: Option<&Path>) -> Result<(), Failure> {
-    if let (Ok(page), Some(Ok(plan))) = (path.canonicalize(), plan_file.map(Path::canonicalize))
-        && page == plan
+/// Whether a page can be written there, and falls on none of the files the plan is made from.
+fn check_page(path: &Path, source: &Source<'_>, file: &PlanFile) -> Result<(), Failure> {
+    let named = file.request.gauges.iter().filter_map(|gauge| match &gauge.source {
+        GaugeSource::Measurement { file, .. } => Some(source.beside(file)),
+        GaugeSource::Typed { .. } => None,
+    });
+    let mut read = source.file.map(Path::to_owned).into_iter().chain(named);
+    if let Ok(page) = path.canonicalize()
+        && read.any(|file| file.canonicalize().is_ok_and(|file| file == page))
     {
-        let message = format!("--html {}: this would overwrite the plan file", path.display());
+        let message = format!("--html {}: this would overwrite a file the plan is made from", path.display());
         return Err(Failure(ExitStatus::BadArguments, message));
     }
     let wrong = |e| Failure(ExitStatus::Other, format!("--html {}: can't be written: {e}", path.display()));
@@ -108,7 +114,7 @@ impl<'a> Source<'a> {
                     .to_owned()))
             }
             Some(file) => {
-                let bytes = photo_file::read(file).map_err(|e| bad(format!("{}: {}", file.display(), e.message)))?;
+                let bytes = read(file, "a plan file").map_err(|e| bad(format!("{}: {e}", file.display())))?;
                 let text = String::from_utf8(bytes)
                     .map_err(|_| bad(format!("{}: this is not a text file", file.display())))?;
                 Ok(Self { text, file: Some(file) })
@@ -136,6 +142,11 @@ impl<'a> Source<'a> {
     }
 }
 
+/// The bytes of a file that should be `what`; the error is in words.
+fn read(path: &Path, what: &str) -> Result<Vec<u8>, String> {
+    photo_file::read(path).map_err(|e| e.message.replace("a photo", what))
+}
+
 /// The record of every gauge that comes from a measurement.
 fn records(file: &PlanFile, source: &Source<'_>) -> Result<BTreeMap<String, Record>, Failure> {
     let mut records = BTreeMap::new();
@@ -145,8 +156,7 @@ fn records(file: &PlanFile, source: &Source<'_>) -> Result<BTreeMap<String, Reco
             let key = format!("{}.measurement", gauge.key);
             source.explain(PlanError::at(key, format!("{name}: {message}")).located(&file.lines))
         };
-        let bytes =
-            photo_file::read(&source.beside(name)).map_err(|e| wrong(e.message.replace("a photo", "a measurement")))?;
+        let bytes = read(&source.beside(name), "a measurement").map_err(wrong)?;
         let record = one_record(&bytes, photo.as_deref()).map_err(wrong)?;
         records.insert(gauge.name.clone(), record);
     }

@@ -240,7 +240,7 @@ pub struct YarnRequest {
     pub ball_m: f64,
     /// Length of one tail, and how many tails.
     pub tails: (Length, u32),
-    /// Length of all seams; a seam takes [`crate::plan`]'s stated multiple of it in yarn.
+    /// Length of all seams.
     pub seams: Length,
     /// Swatches knitted from the same yarn.
     pub swatches: u32,

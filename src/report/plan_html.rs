@@ -5,7 +5,8 @@ use super::plan_instructions::{ABBREVIATIONS, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in_interval, count};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
-    gauge_over, needle_words, printed_line, reason_words, regauged_words, shown, substitution_words, yarn_words,
+    count_words, gauge_over, needle_words, printed_line, reason_words, regauged_words, shown, substitution_words,
+    yarn_words,
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
 use crate::sizing::{Counted, Direction, probability_percent};
@@ -192,6 +193,7 @@ fn yarn_section(plan: &Plan) -> Markup {
             h2 { "Yarn" }
             ul {
                 @for yarn in &plan.yarn { li { (yarn_words(yarn)) } }
+                @if let Some(yarn) = plan.yarn.first() { li { (count_words(yarn)) } }
                 @if let Some(substitution) = &plan.substitution { li { (substitution_words(substitution)) } }
             }
             p.small { "Pieces, swatch, tails, seams and what you want to spare. Buy one dye lot." }

@@ -155,9 +155,9 @@ impl Outline {
             return Self { width_mm: 0.0, height_mm: 0.0, parts: Vec::new(), cord: false, below: Below::default() };
         };
         let (width, height) =
-            (part.rows.as_ref().map_or(0.0, |r| r.finished_mm.value), part.stitches.finished_mm.value);
+            (part.rows.as_ref().map_or(0.0, |r| r.finished_mm.value), widths(part).fold(0.0, f64::max));
         let corners = match &part.cord {
-            None => vec![(0.0, 0.0), (0.0, height), (width, height), (width, 0.0)],
+            None => lying(part, height),
             Some(cord) => {
                 let taper = cord.taper_mm.value.min(width / 2.0);
                 let (low, high) = cord_edges(part, cord, height);
@@ -178,6 +178,20 @@ impl Outline {
         let outline = PartOutline { corners, middle_mm: height / 2.0, label };
         Self { width_mm: width, height_mm: height, parts: vec![outline], cord: part.cord.is_some(), below }
     }
+}
+
+/// The outline of a shaped part whose rows run to the right, about the middle of `height`.
+fn lying(part: &PartPlan, height: f64) -> Vec<(f64, f64)> {
+    let mut x = 0.0;
+    let ends: Vec<(f64, f64)> = edge(part, height)
+        .into_iter()
+        .map(|(stitches, rows)| {
+            x += rows;
+            (x, stitches / 2.0)
+        })
+        .collect();
+    let upper = ends.iter().map(|(x, half)| (*x, height / 2.0 + half));
+    upper.chain(ends.iter().rev().map(|(x, half)| (*x, height / 2.0 - half))).collect()
 }
 
 /// Lower and upper edge of the cord where it meets the band.

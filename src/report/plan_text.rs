@@ -6,8 +6,8 @@ use super::text::Lines;
 use crate::plan::{AxisPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
 use crate::quantity::{Expanded, plus_minus};
 use crate::sizing::{
-    Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension,
-    probability_percent,
+    Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension, ne_from_tex,
+    nm_from_tex, probability_percent,
 };
 
 /// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
@@ -36,6 +36,7 @@ pub fn describe(plan: &Plan) -> String {
         out.plain("");
         out.plain("Yarn (pieces, swatch, tails, seams and what you want to spare; one dye lot)");
         plan.yarn.iter().for_each(|yarn| out.item(&yarn_words(yarn)));
+        plan.yarn.first().into_iter().for_each(|yarn| out.item(&count_words(yarn)));
     }
     if let Some(substitution) = &plan.substitution {
         out.item(&substitution_words(substitution));
@@ -224,6 +225,12 @@ pub fn yarn_words(yarn: &YarnPlan) -> String {
         format!("{even} may do (an even chance); {sure}: enough with 95 % probability.")
     };
     format!("{size}{} m, {} g. {enough}{plausible}", value(&amount.metres), value(&amount.grams))
+}
+
+/// How fine the yarn is, in the usual counts.
+pub fn count_words(yarn: &YarnPlan) -> String {
+    let (nm, ne) = (nm_from_tex(yarn.tex), ne_from_tex(yarn.tex));
+    format!("The yarn is {:.0} tex (Nm {nm:.2}, Ne {ne:.2}).", yarn.tex)
 }
 
 /// Another yarn for a pattern's.

@@ -34,6 +34,8 @@ pub enum PlanCautionCode {
     TreatmentUnsaid,
     /// A rib measured relaxed for a piece worn stretched.
     RibStretched,
+    /// What a measurement warns of.
+    FromMeasurement,
     /// How the fabric varies was not measured but assumed.
     VariationAssumed,
     /// The gauge was stated over "10 cm / 4 in".
@@ -201,5 +203,47 @@ fn treatment(out: &mut Vec<PlanCaution>, swatch: &SwatchFacts) {
             "How '{name}' varies from place to place is not known: 1 % between places 3 cm apart is assumed. No interval knows how you knit on another day."
         );
         say(out, PlanCautionCode::VariationAssumed, message);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn codes(whole: &WholeFacts, swatch: SwatchFacts, piece: PieceFacts) -> Vec<PlanCautionCode> {
+        cautions(whole, &[swatch], &[piece]).into_iter().map(|c| c.code).collect()
+    }
+
+    #[test]
+    fn what_can_hurt_comes_first_and_only_where_it_applies() {
+        use PlanCautionCode::{BeadsWearerUnsaid, ChildCords, ChildSmallParts, CordsWearerUnsaid, FibreOnSkin};
+        let quiet =
+            || (SwatchFacts { washed: Some(true), variation_known: true, ..Default::default() }, PieceFacts::default());
+        let of = |whole: &WholeFacts| codes(whole, quiet().0, quiet().1);
+        assert_eq!(of(&WholeFacts::default()), []);
+        let mut facts = WholeFacts { wearer: Some(Wearer::Child), ties: true, beads: true, ..WholeFacts::default() };
+        assert_eq!(of(&facts), [ChildCords, ChildSmallParts]);
+        facts.wearer = None;
+        assert_eq!(of(&facts), [CordsWearerUnsaid, BeadsWearerUnsaid]);
+        facts.wearer = Some(Wearer::Adult);
+        assert_eq!(of(&facts), []);
+        let scratchy = WholeFacts { fibre: "Lambswool".to_owned(), on_skin: true, ..WholeFacts::default() };
+        assert_eq!(of(&scratchy), [FibreOnSkin]);
+        assert_eq!(of(&WholeFacts { fibre: "cotton".to_owned(), ..scratchy }), []);
+    }
+
+    #[test]
+    fn numbers_that_say_less_than_they_seem_to() {
+        use PlanCautionCode::{FlatAgainstRound, NotWashed, RibStretched, TreatmentUnsaid, VariationAssumed};
+        let whole = WholeFacts::default();
+        let rib =
+            SwatchFacts { round: Some(false), washed: Some(false), rib: true, relaxed: true, ..Default::default() };
+        let band = PieceFacts { round: true, stretched: true, ..Default::default() };
+        assert_eq!(
+            codes(&whole, rib.clone(), band.clone()),
+            [FlatAgainstRound, RibStretched, NotWashed, VariationAssumed]
+        );
+        let stretched = SwatchFacts { relaxed: false, round: Some(true), washed: None, ..rib };
+        assert_eq!(codes(&whole, stretched, band), [TreatmentUnsaid, VariationAssumed]);
     }
 }

@@ -32,7 +32,8 @@ pub struct ShapingStep {
     pub right_side_only: bool,
 }
 
-/// Which rows shape. Rows are counted from 1; the last row of each interval is the shaping row.
+/// Which rows shape. Rows are counted from 1, the first one a right-side row. The last row of each interval is the shaping
+/// row; where only right-side rows shape it is the last but one, so that all of them have odd numbers.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Schedule {
     /// Stitches before.
@@ -41,7 +42,7 @@ pub struct Schedule {
     pub to: u32,
     /// Stitches gained or lost in one shaping row.
     pub per_row: u32,
-    /// Rows of each interval, the shaping row included.
+    /// Rows of each interval; their sum and `plain_after` are all rows.
     pub intervals: Vec<u32>,
     /// Plain rows after the last shaping row.
     pub plain_after: u32,
@@ -152,21 +153,21 @@ impl Schedule {
         if self.increases() { self.from + change } else { self.from - change }
     }
 
+    /// Rows of an interval after its shaping row.
+    fn rows_after_shaping(&self) -> u32 {
+        u32::from(self.right_side_only)
+    }
+
     /// Each shaping row with the stitches after it.
     pub fn table(&self) -> Vec<(u32, u32)> {
-        let mut row = 0;
+        let mut end = 0;
         (1u32..)
             .zip(&self.intervals)
             .map(|(number, interval)| {
-                row += interval;
-                (row, self.stitches_after(number))
+                end += interval;
+                (end - self.rows_after_shaping(), self.stitches_after(number))
             })
             .collect()
-    }
-
-    /// Neighbouring equal intervals together: (rows, times), in the order they are knitted.
-    pub fn groups(&self) -> Vec<(u32, u32)> {
-        run_lengths(&self.intervals)
     }
 
     /// How often each interval occurs: (rows, times), the shorter first.
@@ -179,10 +180,12 @@ impl Schedule {
     /// Stitches worked over all its rows: a shaping row counts with the stitches it ends with.
     pub fn stitches_worked(&self) -> u64 {
         let worked = |rows: u32, stitches: u32| u64::from(rows) * u64::from(stitches);
+        let shaped_rows = 1 + self.rows_after_shaping();
         let shaped: u64 = (0u32..)
             .zip(&self.intervals)
             .map(|(done, interval)| {
-                worked(interval - 1, self.stitches_after(done)) + worked(1, self.stitches_after(done + 1))
+                worked(interval - shaped_rows, self.stitches_after(done))
+                    + worked(shaped_rows, self.stitches_after(done + 1))
             })
             .sum();
         shaped + worked(self.plain_after, self.to)

@@ -9,7 +9,7 @@ pub struct PublishedSizes {
     pub name: &'static str,
     /// Which measure of the body, such as `head`.
     pub measure: &'static str,
-    /// Where it comes from, and how it was seen.
+    /// Where it comes from.
     pub source: &'static str,
     /// Millimetres in the table's unit.
     pub unit_mm: f64,
@@ -29,7 +29,8 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
     PublishedSizes {
         name: "head",
         measure: "head",
-        source: "head circumference, a hat designer's published list, in inches (read)",
+        // Read in the list itself.
+        source: "head circumference as a hat designer published it, in inches",
         unit_mm: 25.4,
         sizes: &[
             ("preemie", 12.0),
@@ -46,14 +47,16 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
     PublishedSizes {
         name: "hand",
         measure: "hand",
-        source: "hand circumference by glove size, EN 420:2003 in mm (seen in a trade reproduction)",
+        // Seen in a trade reproduction of the standard's table.
+        source: "hand circumference by glove size, EN 420:2003",
         unit_mm: 1.0,
         sizes: &[("6", 152.0), ("7", 178.0), ("8", 203.0), ("9", 229.0), ("10", 254.0), ("11", 279.0)],
     },
     PublishedSizes {
         name: "chest-men",
         measure: "chest",
-        source: "men's chest girth, middles of the letter codes of EN 13402-3 in cm (seen in a reproduction)",
+        // Seen in a reproduction of the standard's ranges: 70–78, 78–86, 86–94, 94–102, 102–110, 110–118, 118–129, 129–141.
+        source: "men's chest girth, middle of each letter code of EN 13402-3",
         unit_mm: 10.0,
         sizes: &[
             ("XXS", 74.0),
@@ -69,7 +72,8 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
     PublishedSizes {
         name: "chest-women",
         measure: "chest",
-        source: "women's bust girth, middles of the letter codes of EN 13402-3 in cm (seen in a reproduction)",
+        // Likewise: 66–74, 74–82, 82–90, 90–98, 98–107, 107–119, 119–131, 131–143.
+        source: "women's bust girth, middle of each letter code of EN 13402-3",
         unit_mm: 10.0,
         sizes: &[
             ("XXS", 70.0),

@@ -20,6 +20,11 @@ pub fn yarn(request: &YarnRequest, sizes: &[String], worked: &[Vec<Worked>]) -> 
         let message = "yarn needs the area of every part: its length, and the rows of its gauge";
         PlanError::at(request.key.clone(), message)
     };
+    let endless = |p: &Worked| p.plan.cord.as_ref().is_some_and(|cord| cord.rows.is_none());
+    if worked.iter().flatten().any(endless) {
+        let message = "yarn needs the rows of every cord: gauge in [piece.cord], counted on a sample of the cord";
+        return Err(PlanError::at(request.key.clone(), message));
+    }
     let mass_g = SwatchYarn::mass(request.swatch_mass_g, request.scale_step_g);
     let swatch = match request.swatch {
         SwatchWeight::Sides { sides: [a, b], within } => {

@@ -19,6 +19,8 @@ pub struct Fabric {
     pub stitch: String,
     /// Where it comes from, in words.
     source: String,
+    /// What the measurement warns of, in words.
+    pub cautions: Vec<String>,
 }
 
 /// All of them, in the order of the request.
@@ -27,6 +29,7 @@ pub fn all(requests: &[GaugeRequest], records: &BTreeMap<String, Record>) -> Res
 }
 
 fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanProblem> {
+    let mut cautions = Vec::new();
     let (mut gauge, source, recorded) = match &request.source {
         GaugeSource::Typed { stitches, rows, over } => {
             (typed(&request.name, *stitches, *rows, *over), typed_words(*stitches, *rows, *over), String::new())
@@ -36,15 +39,17 @@ fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanPr
             let record = record.ok_or_else(missing)?;
             let gauge = FabricGauge::from_record(&request.name, record)
                 .map_err(|e| PlanProblem::Inconclusive(format!("{}.measurement: {file}: {e}", request.key)))?;
+            cautions.extend(record.cautions.iter().map(|c| c.message.clone()));
             let pattern = record.stitch_pattern.as_ref().map(|p| p.pattern.name.clone()).unwrap_or_default();
             (gauge, format!("measured on {}", record.photo.file), pattern)
         }
     };
     if let Some(percent) = request.variation_percent {
-        let usual = FabricVariation::usual();
-        gauge.variation = FabricVariation { stitches: percent / 100.0, rows: percent / 100.0, known: true, ..usual };
+        let stated = percent / 100.0;
+        gauge.variation = FabricVariation { stitches: stated, rows: stated, known: true, ..gauge.variation };
     }
     gauge.between_fabrics = request.another_day_percent / 100.0;
+    check_range(&gauge, &request.key)?;
     if too_vague(&gauge) {
         let message = format!(
             "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
@@ -53,7 +58,26 @@ fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanPr
         return Err(PlanProblem::Inconclusive(message));
     }
     let stitch = if request.stitch.is_empty() { recorded } else { request.stitch.clone() };
-    Ok(Fabric { request: request.clone(), gauge, stitch, source })
+    Ok(Fabric { request: request.clone(), gauge, stitch, source, cautions })
+}
+
+/// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`.
+fn check_range(gauge: &FabricGauge, key: &str) -> Result<(), PlanError> {
+    /// Finer than the finest hand knitting, and coarser than arm knitting (common practice, no source).
+    const PER_10CM: std::ops::RangeInclusive<f64> = 0.5..=300.0;
+    let axes = [("stitches", Some(&gauge.stitches_per_10cm)), ("rows", gauge.rows_per_10cm.as_ref())];
+    for (name, value) in axes {
+        if let Some(value) = value.filter(|v| !PER_10CM.contains(&v.value)) {
+            let message = format!(
+                "{:.4} {name} per 10 cm is no hand-knitted gauge; {} to {} are accepted",
+                value.value,
+                PER_10CM.start(),
+                PER_10CM.end()
+            );
+            return Err(PlanError::at(format!("{key}.{name}"), message));
+        }
+    }
+    Ok(())
 }
 
 fn typed(name: &str, stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> FabricGauge {

@@ -12,6 +12,11 @@ use crate::sizing::{
 pub fn all(request: &Request, fabrics: &[Fabric], plan: &Plan) -> Vec<PlanCaution> {
     let swatches: Vec<_> = fabrics.iter().map(Fabric::facts).collect();
     let mut out = cautions(&request.facts, &swatches, &piece_facts(request, fabrics));
+    for fabric in fabrics {
+        let words = |message: &String| format!("The measurement of '{}' says: {message}.", fabric.gauge.name);
+        let caution = |message| PlanCaution { code: PlanCautionCode::FromMeasurement, message: words(message) };
+        out.extend(fabric.cautions.iter().map(caution));
+    }
     out.extend(
         fabrics.iter().filter(|f| f.ten_cm_taken()).map(|f| both_lengths(&format!("The gauge '{}'", f.gauge.name))),
     );

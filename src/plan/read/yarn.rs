@@ -3,7 +3,7 @@
 use super::super::error::PlanError;
 use super::super::request::{SubstituteRequest, SwatchWeight, YarnRequest};
 use super::table::{Item, Keys};
-use crate::sizing::Length;
+use crate::sizing::{Length, tex_from_ne, tex_from_nm};
 use std::ops::RangeInclusive;
 
 /// Masses that are accepted, in g (a stated choice).
@@ -21,13 +21,14 @@ const TAIL_MM: f64 = 150.0;
 pub fn read(item: &Item<'_>) -> Result<YarnRequest, PlanError> {
     let mut keys = item.keys()?;
     let whole = |item: Item<'_>| item.whole(0..=1000);
+    let ball_g = keys.need("ball_g", "ball_g = 50")?.number(GRAMS)?;
     let yarn = YarnRequest {
         key: item.path.clone(),
         swatch_mass_g: keys.need("swatch_mass_g", "swatch_mass_g = 12")?.number(GRAMS)?,
         scale_step_g: keys.get("scale_step_g").map_or(Ok(KITCHEN_SCALE_G), |s| s.number(0.001..=10.0))?,
         swatch: swatch(&mut keys)?,
-        ball_g: keys.need("ball_g", "ball_g = 50")?.number(GRAMS)?,
-        ball_m: keys.need("ball_m", "ball_m = 120")?.number(METRES)?,
+        ball_g,
+        ball_m: ball_metres(&mut keys, ball_g)?,
         tails: (
             keys.get("tail_length").map_or(Ok(Length::from_mm(TAIL_MM)), |t| t.length_or_none())?,
             keys.get("tails").map_or(Ok(0), whole)?,
@@ -45,6 +46,20 @@ pub fn read(item: &Item<'_>) -> Result<YarnRequest, PlanError> {
         return Err(PlanError::at(format!("{}.swatch_mass_g", yarn.key), message));
     }
     Ok(yarn)
+}
+
+/// Metres of a ball: said, or from the yarn's count and the ball's grams.
+fn ball_metres(keys: &mut Keys<'_>, ball_g: f64) -> Result<f64, PlanError> {
+    /// Counts that are accepted, in any of the systems (a stated choice).
+    const COUNT: RangeInclusive<f64> = 0.01..=100_000.0;
+    let by_count = |tex: f64| 1000.0 * ball_g / tex;
+    match (keys.get("ball_m"), keys.get("tex"), keys.get("nm"), keys.get("ne")) {
+        (Some(metres), None, None, None) => metres.number(METRES),
+        (None, Some(tex), None, None) => tex.number(COUNT).map(by_count),
+        (None, None, Some(nm), None) => nm.number(COUNT).map(|nm| by_count(tex_from_nm(nm))),
+        (None, None, None, Some(ne)) => ne.number(COUNT).map(|ne| by_count(tex_from_ne(ne))),
+        _ => Err(PlanError::at(keys.path(), "one of ball_m, tex, nm, ne is expected, for example ball_m = 120")),
+    }
 }
 
 fn swatch(keys: &mut Keys<'_>) -> Result<SwatchWeight, PlanError> {
