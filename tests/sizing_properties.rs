@@ -1,6 +1,7 @@
 //! What holds for every count and schedule, and what drawing says of intervals and probabilities.
 
 use proptest::prelude::*;
+use std::collections::BTreeMap;
 use walewise::quantity::{Confidence, Contribution, Shape, Source, Uncertain, propagate_distributions};
 use walewise::sizing::{
     Arrangement, CountRule, Counted, FabricVariation, Length, LengthUnit, Pace, ShapingStep, Target, band_from_cord,
@@ -154,6 +155,76 @@ proptest! {
         let _ = walewise::sizing::GaugeCount::parse(&text);
         let _ = walewise::sizing::Ease::parse(&text, LengthUnit::Inch);
         let _ = walewise::plan::read(&text);
+    }
+}
+
+/// Values that plan files may hold by mistake or malice.
+const ODD: [&str; 16] = [
+    "0",
+    "1",
+    "3",
+    "4000000000",
+    "-1",
+    "1e308",
+    "0.0001",
+    "\"0.001 mm\"",
+    "\"100 m\"",
+    "\"48 cm\"",
+    "\"-20 %\"",
+    "\"22 ± 0.3\"",
+    "\"1e300\"",
+    "[\"1 cm\", \"99 m\"]",
+    "true",
+    "\"across\"",
+];
+
+/// Keys of a plan file, each with a value that works.
+const KEYS: [(&str, &str); 18] = [
+    ("stitches", "22"),
+    ("rows", "30"),
+    ("over", "\"10 cm\""),
+    ("variation_percent", "1"),
+    ("width", "\"48 cm\""),
+    ("ease", "\"2 cm\""),
+    ("tolerance", "\"1 cm\""),
+    ("length", "\"20 cm\""),
+    ("multiple", "4"),
+    ("balance", "2"),
+    ("seam_stitches", "2"),
+    ("row_multiple", "2"),
+    ("to", "60"),
+    ("per_row", "2"),
+    ("every", "2"),
+    ("swatch_mass_g", "12"),
+    ("ball_m", "120"),
+    ("spare_percent", "10"),
+];
+
+proptest! {
+    /// Whatever stands in a plan file: a plan whose numbers are finite, or a mistake in words; never a panic.
+    #[test]
+    fn no_plan_file_breaks_the_arithmetic(changes in prop::collection::vec((0..KEYS.len(), 0..ODD.len()), 0..4)) {
+        let value = |key: &str| {
+            let at = KEYS.iter().position(|(k, _)| *k == key).unwrap();
+            changes.iter().find(|(k, _)| *k == at).map_or(KEYS[at].1, |(_, v)| ODD[*v])
+        };
+        let line = |key: &&str| format!("{key} = {}\n", value(key));
+        let keys = |keys: &[&str]| keys.iter().map(line).collect::<String>();
+        let text = format!(
+            "[sizes]\nnames = [\"a\", \"b\"]\n[gauge.body]\n{}[[piece]]\nname = \"p\"\n{}[[piece.shaping]]\n{}[yarn]\nball_g = 50\nswatch_stitches = 900\n{}",
+            keys(&["stitches", "rows", "over", "variation_percent"]),
+            keys(&["width", "ease", "tolerance", "length", "multiple", "balance", "seam_stitches", "row_multiple"]),
+            keys(&["to", "per_row", "every"]),
+            keys(&["swatch_mass_g", "ball_m", "spare_percent"]),
+        );
+        if let Ok(file) = walewise::plan::read(&text)
+            && let Ok(plan) = walewise::plan::compose(&file.request, &BTreeMap::new())
+        {
+            let json = walewise::report::json::plan_line(&plan);
+            prop_assert!(json.contains("walewise.plan/1"));
+            prop_assert!(!walewise::report::plan_text::describe(&plan).contains("NaN"));
+            prop_assert!(!walewise::report::plan_html::page(&plan).contains("NaN"));
+        }
     }
 }
 

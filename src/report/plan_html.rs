@@ -1,7 +1,7 @@
 //! A plan as one printable page of HTML, with a drawing to scale of every piece. It holds all it needs: no scripts, no
 //! fonts, no pictures from elsewhere.
 
-use super::plan_instructions::{ABBREVIATIONS, instructions, is_shaped, worked};
+use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in_interval, count};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
@@ -24,7 +24,7 @@ td.number, th.number { text-align: right } tr { color: #666 } thead tr, tr.chose
 .drawings { display: flex; flex-wrap: wrap; gap: 3mm 6mm; align-items: flex-end }
 figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width: 100%; display: block }
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
-.small { font-size: 9pt; color: #444 }
+.small { font-size: 9pt; color: #444 } .graded { margin: .1em 0 }
 ol, ul { margin: .2em 0; padding-left: 2.2em }
 table, figure, .careful, li { break-inside: avoid } h2, h3 { break-after: avoid }
 @media print { body { margin: 0; padding: 0; max-width: none } }
@@ -80,6 +80,7 @@ fn piece_section(piece: &PiecePlan) -> Markup {
     let parts = piece.sizes.first().map_or(0, |s| s.parts.len());
     html! {
         h2 { (piece.name) " (" (worked(piece)) ")" }
+        @for line in graded(piece) { p.graded { (line) } }
         div.drawings {
             @for sized in &piece.sizes {
                 figure {
@@ -168,7 +169,7 @@ fn shaping_table(part: &PartPlan) -> Markup {
     html! {
         @for step in part.shaping.iter().filter(|s| !s.schedule.intervals.is_empty()) {
             p.small {
-                (part.name) ", " (step.name) ", row: stitches after it. "
+                (part.name) ", stitches after each shaping row: "
                 @for (i, (row, stitches)) in step.schedule.table().iter().enumerate() {
                     @if i > 0 { " · " } (row) ": " b { (stitches) }
                 }

@@ -157,27 +157,33 @@ fn at_ends(step: &ShapingPlan) -> String {
 /// `rows 3, 7, 11 (every 4th row 2 times, every 3rd row once)`; the last row of each interval shapes.
 pub fn which_rows(schedule: &Schedule, round: bool) -> String {
     let row = row_word(round);
-    let times = |n: u32| if n == 1 { "once".to_owned() } else { format!("{n} times") };
-    let every: Vec<String> = schedule
-        .intervals_by_length()
-        .into_iter()
-        .map(|(rows, n)| {
-            format!(
-                "every {} {}",
-                if rows == 1 { row.to_owned() } else { format!("{} {row}", ordinal(rows)) },
-                times(n)
-            )
-        })
-        .collect();
     let table = schedule.table();
-    let consecutive = schedule.intervals.iter().all(|i| *i == 1);
+    let consecutive = table.windows(2).all(|pair| pair[1].0 == pair[0].0 + 1);
     match (table.first(), table.last()) {
-        (Some((first, _)), Some((last, _))) if consecutive && first < last => format!("{row}s {first} to {last}"),
         (Some((only, _)), Some(_)) if table.len() == 1 => format!("{row} {only}"),
+        (Some((first, _)), Some((last, _))) if consecutive => format!("{row}s {first} to {last}"),
         _ => {
             let numbers: Vec<String> = table.iter().map(|(number, _)| number.to_string()).collect();
-            format!("{row}s {} ({})", numbers.join(", "), every.join(", "))
+            format!("{row}s {} ({})", numbers.join(", "), paces(schedule, row))
         }
+    }
+}
+
+/// `every 4th row 2 times, every 3rd row once`; where rows follow each shaping row, the first stands apart.
+fn paces(schedule: &Schedule, row: &str) -> String {
+    let times = |n: u32| if n == 1 { "once".to_owned() } else { format!("{n} times") };
+    let every = |rows: u32| if rows == 1 { format!("every {row}") } else { format!("every {} {row}", ordinal(rows)) };
+    let words = |runs: Vec<(u32, u32)>| {
+        let runs = runs.into_iter().map(|(rows, n)| format!("{} {}", every(rows), times(n)));
+        runs.collect::<Vec<_>>().join(", ")
+    };
+    match schedule.table().first() {
+        Some((first, _)) if schedule.right_side_only => {
+            let mut gaps = schedule.intervals[1..].to_vec();
+            gaps.sort_unstable();
+            format!("{row} {first}, then {}", words(run_lengths(&gaps)))
+        }
+        _ => words(schedule.intervals_by_length()),
     }
 }
 
@@ -217,6 +223,27 @@ fn capital(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), letters.as_str()))
 }
 
+/// The counts of all sizes as patterns print them, `brim: 72 (76, 80) sts, 10 (10, 12) rounds`; none for one size.
+pub fn graded(piece: &PiecePlan) -> Vec<String> {
+    let [first, others @ ..] = &piece.sizes[..] else { return Vec::new() };
+    if others.is_empty() {
+        return Vec::new();
+    }
+    let all = |of: &dyn Fn(&SizedPiece) -> u32, counted: Counted| {
+        let others: Vec<String> = others.iter().map(|sized| of(sized).to_string()).collect();
+        let first = count(of(first), counted, piece.round);
+        let (number, word) = first.split_once(' ').unwrap_or((&first, ""));
+        format!("{number} ({}) {word}", others.join(", "))
+    };
+    let part = |(index, part): (usize, &PartPlan)| {
+        let stitches = all(&|sized| sized.parts[index].stitches.count, Counted::Stitches);
+        let rows_of = |sized: &SizedPiece| sized.parts[index].rows.as_ref().map_or(0, |rows| rows.count);
+        let rows = part.rows.as_ref().map_or_else(String::new, |_| format!(", {}", all(&rows_of, Counted::Rows)));
+        format!("{}: {stitches}{rows}", part.name)
+    };
+    first.parts.iter().enumerate().map(part).collect()
+}
+
 /// Whether a piece needs more than casting on and straight knitting.
 pub fn is_shaped(piece: &PiecePlan) -> bool {
     let mut parts = piece.sizes.iter().flat_map(|s| &s.parts);
@@ -254,5 +281,10 @@ mod tests {
         assert_eq!(of(5, 25, Pace::Every(1)), "rows 1 to 10");
         assert_eq!(of(20, 26, Pace::Over(10)), "rows 3, 6, 10 (every 3rd row 2 times, every 4th row once)");
         assert_eq!(of(20, 22, Pace::Over(10)), "row 10");
+        let right_side = ShapingStep { from: 42, to: 50, per_row: 2, pace: Pace::Over(39), right_side_only: true };
+        assert_eq!(
+            which_rows(&schedule(right_side).unwrap(), false),
+            "rows 7, 17, 27, 37 (row 7, then every 10th row 3 times)"
+        );
     }
 }

@@ -169,10 +169,8 @@ impl Outline {
             .rows
             .as_ref()
             .map_or_else(String::new, |r| format!("{} · {}", cm(width), count(r.count, Counted::Rows, piece.round)));
-        let mut label = vec![
-            part.name.clone(),
-            format!("{} · {}", cm(height), count(part.stitches.count, Counted::Stitches, false)),
-        ];
+        let most = part.shaping.iter().map(|s| s.schedule.to).fold(part.stitches.count, u32::max);
+        let mut label = vec![part.name.clone(), format!("{} · {}", cm(height), count(most, Counted::Stitches, false))];
         let below = Below { from_mm: 0.0, to_mm: width, words };
         label.extend(part.cord.as_ref().map(|cord| format!("cords {}", cm(cord.length_mm.mm()))));
         let outline = PartOutline { corners, middle_mm: height / 2.0, label };

@@ -1,6 +1,6 @@
 //! A plan in words, for a terminal: short lines that fit 80 columns.
 
-use super::plan_instructions::{ABBREVIATIONS, instructions, is_shaped, worked};
+use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
 use crate::plan::{AxisPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
@@ -82,6 +82,7 @@ fn gauge_lines(out: &mut Lines, gauge: &GaugeNote) {
 fn piece_lines(out: &mut Lines, piece: &PiecePlan) {
     out.plain("");
     out.plain(&format!("{} ({})", piece.name, worked(piece)));
+    graded(piece).iter().for_each(|line| out.paragraph(line));
     let parts = piece.sizes.first().map_or(0, |sized| sized.parts.len());
     for index in 0..parts {
         size_table(out, piece, index);

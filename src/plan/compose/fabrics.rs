@@ -99,6 +99,7 @@ fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> St
     let rows = rows.map_or_else(String::new, |rows| format!(" and {}", count(rows, "rows")));
     let over = match over {
         Over::TenCmOrFourInches => "10 cm (or 4 in)".to_owned(),
+        Over::Length(Length::FOUR_INCHES) => "4 in (10.16 cm)".to_owned(),
         Over::Length(length) => format!("{} cm", length.mm() / 10.0),
     };
     format!("typed: {}{rows} over {over}", count(stitches, "stitches"))
