@@ -26,7 +26,7 @@ figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
 .small { font-size: 9pt; color: #444 } .graded { margin: .1em 0 }
 ol, ul { margin: .2em 0; padding-left: 2.2em }
-table, figure, .careful, li { break-inside: avoid } h2, h3 { break-after: avoid }
+tr, figure, .careful, .together, li { break-inside: avoid } h2, h3 { break-after: avoid }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
 
@@ -79,13 +79,15 @@ fn piece_section(piece: &PiecePlan) -> Markup {
     let scale = scale_of(piece);
     let parts = piece.sizes.first().map_or(0, |s| s.parts.len());
     html! {
-        h2 { (piece.name) " (" (worked(piece)) ")" }
-        @for line in graded(piece) { p.graded { (line) } }
-        div.drawings {
-            @for sized in &piece.sizes {
-                figure {
-                    @if !sized.size.is_empty() { figcaption { b { (sized.size) } } }
-                    (PreEscaped(draw(piece, sized, scale)))
+        div.together {
+            h2 { (piece.name) " (" (worked(piece)) ")" }
+            @for line in graded(piece) { p.graded { (line) } }
+            div.drawings {
+                @for sized in &piece.sizes {
+                    figure {
+                        @if !sized.size.is_empty() { figcaption { b { (sized.size) } } }
+                        (PreEscaped(draw(piece, sized, scale)))
+                    }
                 }
             }
         }

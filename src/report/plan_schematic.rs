@@ -9,7 +9,7 @@ use svg::node::element::{Line, Polygon, Text};
 /// Scales that are drawn in: one mm on paper is so many of the piece.
 const SCALES: [u32; 14] = [1, 2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 40, 100];
 /// Room for the outline of a piece in one size on paper, in mm: an A4 page within its margins, less the labels.
-const ROOM_MM: (f64, f64) = (120.0, 150.0);
+const ROOM_MM: (f64, f64) = (110.0, 110.0);
 /// The same where several sizes stand side by side, two in a row.
 const ROOM_OF_SEVERAL_MM: (f64, f64) = (40.0, 70.0);
 /// Margins about the outline for measures, in mm of paper: left, top, right, bottom.
