@@ -16,8 +16,18 @@ pub enum CautionCode {
     UnevenTension,
     /// A rib was measured as it lies; worn, it stretches.
     RibRelaxed,
+    /// Nobody measured the check length of the printed calibration card.
+    CardUnconfirmed,
+    /// Whether the lens profile is of this photo's lens could not be checked.
+    LensUnchecked,
     /// The ruler's unit was given by the user against what the marks suggest.
     UnitOverruled,
+    /// The outline of the whole swatch was not seen, so its area is not known.
+    OutlineUnknown,
+    /// The stitches that show in the photo do not agree with what was counted by hand.
+    CountDiffers,
+    /// A photo of the swatch took no part in the result.
+    PhotoLeftOut,
 }
 
 /// A warning that goes with a number.

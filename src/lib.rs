@@ -4,7 +4,7 @@
 //! # How data flows
 //!
 //! One way only, each stage a module that imports none of the later ones:
-//! `quantity` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
+//! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
 //! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
@@ -19,6 +19,7 @@
 //! *Stitch* and *row* name the two axes everywhere; textile engineering calls the columns of stitches wales and the
 //! rows courses. *Gauge* is stitches and rows per 10 cm.
 
+pub mod card;
 pub mod caution;
 #[cfg(feature = "cli")]
 pub mod cli;

@@ -2,19 +2,22 @@
 //! why not.
 
 mod compose;
+mod counted_stage;
 mod fabric_stage;
+mod same_swatch;
 mod scale_stage;
 mod single_loops;
 mod under_ruler;
 
+pub use same_swatch::{OnePhoto, one_record};
 pub use single_loops::look_for_loops;
 
 use crate::fabric;
-use crate::gauge::{GaugeSettings, RulerOn};
+use crate::gauge::{Counted, GaugeSettings, RulerOn, Wanted};
 use crate::lattice::StitchPattern;
 use crate::photo::{self, Photo};
-use crate::plane::{CameraPrior, Span};
-use crate::quantity::{PhotoPoint, RulerClass};
+use crate::plane::{CameraPrior, LensProfile, Span};
+use crate::quantity::{PhotoPoint, RulerClass, Uncertain};
 use crate::record::{Evidence, PhotoFacts, Record};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::ruler::RulerUnit;
@@ -30,6 +33,14 @@ pub struct Setup {
     pub ruler_unit: Option<RulerUnit>,
     /// Pitch of a printed grid that is to give the scale, in mm.
     pub grid_mm: Option<f64>,
+    /// Whether the printed calibration card is to give the scale.
+    pub card: bool,
+    /// The card's check length as the user measured it, in mm; `None` where nobody did.
+    pub card_length_mm: Option<f64>,
+    /// Whether a card of the size ISO/IEC 7810 ID-1 is to give the scale; it is blanked in every picture.
+    pub id1: bool,
+    /// The lens as it was measured.
+    pub lens: Option<LensProfile>,
     /// Two points and a length that are to give the scale.
     pub span: Option<Span>,
     /// Direction of the row in the photo, in degrees (0 right, 90 down), either way along it.
@@ -46,6 +57,10 @@ pub struct Setup {
     pub ruler_on: Option<RulerOn>,
     /// Stitches and rows per 10 cm the user expects: settles rivals only.
     pub expected: Option<(f64, f64)>,
+    /// What the user counted, where the photo is to give the lengths alone.
+    pub counted: Option<Counted>,
+    /// The gauge the user wants to reach.
+    pub wanted: Option<Wanted>,
 }
 
 /// The stages of the chain, in order.
@@ -88,6 +103,8 @@ pub struct Outcome {
     pub evidence: Option<Evidence>,
     /// The picture itself; `None` when it could not be read.
     pub photo: Option<Photo>,
+    /// Stitches and rows per 10 cm with every contribution to their uncertainty; `None` unless measured.
+    pub gauge: Option<[Uncertain; 2]>,
 }
 
 /// Why a chain ended before its last stage.
@@ -95,6 +112,10 @@ enum Ended {
     Refused(Refusal),
     /// What the user pointed at is not in the photo.
     Outside(String),
+    /// The lens profile is of another camera.
+    OtherLens(String),
+    /// What the user said does not go together in this photo.
+    Contradiction(String),
     Stopped,
 }
 
@@ -114,31 +135,59 @@ fn begin(stage: Stage, progress: Progress) -> Result<(), Ended> {
 /// Error code of a record whose photo does not hold the place the user pointed at.
 pub const OUTSIDE_PHOTO: &str = "outside_photo";
 
+/// Error code of a record whose photo was taken with another camera or lens than the profile says.
+pub const LENS_MISMATCH: &str = "lens_mismatch";
+
+/// Error code of a record whose settings contradict what the photo shows.
+pub const CONTRADICTION: &str = "contradiction";
+
 /// Measures one photo. `progress` is called as each stage begins and may stop the work: the record then has status
 /// `failed` with error code `stopped`. Where the typed region or span lies outside the photo, the code is
-/// [`OUTSIDE_PHOTO`].
+/// [`OUTSIDE_PHOTO`]; where the lens profile is of another camera, [`LENS_MISMATCH`].
 pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
     let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
     if progress(Stage::Decode).is_break() {
-        return Outcome { record: stopped(facts), evidence: None, photo: None };
+        return Outcome { record: stopped(facts), evidence: None, photo: None, gauge: None };
     }
     let photo = match photo::decode(bytes) {
         Ok(photo) => photo,
         Err(error) => {
             let record = Record::unreadable(facts, error.code(), error.to_string());
-            return Outcome { record, evidence: None, photo: None };
+            return Outcome { record, evidence: None, photo: None, gauge: None };
         }
     };
     (facts.width_px, facts.height_px) = (Some(photo.width()), Some(photo.height()));
     facts.focal_length_35mm = photo.focal_length_35mm;
     let mut evidence = Evidence::default();
-    let record = match chain(&photo, setup, progress, &mut evidence) {
-        Ok(finished) => compose::record(facts, setup, &finished),
-        Err(Ended::Refused(refusal)) => Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal)),
+    // Until the card is found, anything in the picture may be its face.
+    let whole = scale_stage::rectangle([0.0, 0.0, f64::from(photo.width()), f64::from(photo.height())]);
+    if setup.id1 {
+        evidence.blanked_px.clone_from(&whole);
+    }
+    let result = check_places(&photo, setup).and_then(|()| match &setup.counted {
+        Some(counted) => counted_stage::chain(&photo, setup, counted, progress, &mut evidence)
+            .map(|f| (counted_stage::record(facts.clone(), setup, &f), f.values())),
+        None => chain(&photo, setup, progress, &mut evidence)
+            .map(|f| (compose::record(facts.clone(), setup, &f), f.values())),
+    });
+    let mut gauge = None;
+    let record = match result {
+        Ok((record, values)) => {
+            gauge = Some(values);
+            record
+        }
+        Err(Ended::Refused(refusal)) => {
+            if setup.id1 && refusal.code == RefusalCode::NoScale {
+                evidence.blanked_px = whole;
+            }
+            Record::refused(facts, &too_few_pixels(&photo, &refusal).unwrap_or(refusal))
+        }
         Err(Ended::Outside(what)) => Record::failed(facts, OUTSIDE_PHOTO, what),
+        Err(Ended::OtherLens(what)) => Record::failed(facts, LENS_MISMATCH, what),
+        Err(Ended::Contradiction(what)) => Record::failed(facts, CONTRADICTION, what),
         Err(Ended::Stopped) => stopped(facts),
     };
-    Outcome { record, evidence: Some(evidence), photo: Some(photo) }
+    Outcome { record, evidence: Some(evidence), photo: Some(photo), gauge }
 }
 
 fn stopped(facts: PhotoFacts) -> Record {
@@ -152,9 +201,8 @@ fn chain(
     progress: Progress,
     evidence: &mut Evidence,
 ) -> Result<compose::Finished, Ended> {
-    check_places(photo, setup)?;
     let region = setup.region.map(scale_stage::rectangle);
-    let prior = CameraPrior::of(photo);
+    let prior = camera(photo, setup)?;
 
     begin(Stage::Ruler, progress)?;
     // What makes a whole photo unreadable also hides the ruler: it is the better reason to give.
@@ -182,9 +230,18 @@ fn chain(
         ruler_thickness_mm: setup.ruler_thickness_mm,
         ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, scale.outline(), &reading)),
     };
-    let finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    let mut finished = compose::finish(scale, prior, decision, reading, plane, settings)?;
+    finished.look_for_outline(photo);
     finished.show(evidence);
     Ok(finished)
+}
+
+/// What is known of the camera, with the lens profile where there is one.
+fn camera(photo: &Photo, setup: &Setup) -> Result<CameraPrior, Ended> {
+    let prior = CameraPrior::of(photo);
+    let Some(lens) = &setup.lens else { return Ok(prior) };
+    lens.check_photo(photo.width(), photo.height(), photo.focal_length_35mm).map_err(|e| Ended::OtherLens(e.0))?;
+    Ok(prior.with_lens(lens))
 }
 
 /// A region must share at least a pixel with the photo, both ends of a span must lie in it.
@@ -201,6 +258,7 @@ fn check_places(photo: &Photo, setup: &Setup) -> Result<(), Ended> {
     match setup.span {
         _ if !region_seen => Err(outside("region")),
         Some(span) if !(in_photo(span.from) && in_photo(span.to)) => Err(outside("span")),
+        _ if setup.counted.is_some_and(|c| !c.between.points().into_iter().all(in_photo)) => Err(outside("span")),
         _ => Ok(()),
     }
 }

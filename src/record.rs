@@ -5,7 +5,7 @@
 //! absent are `None` here and null in JSON. Numbers are kept unrounded.
 
 use crate::caution::Caution;
-use crate::gauge::RulerOn;
+use crate::gauge::{RulerOn, WantedAnswer};
 use crate::lattice::{LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
 use crate::plane::RadialDistortion;
 use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint, Shape};
@@ -55,6 +55,16 @@ pub struct Record {
     pub lattice: Option<LatticeNote>,
     /// The whole swatch, where its outline was seen.
     pub swatch: Option<Swatch>,
+    /// What a person counted, where the gauge stands on that; `None` where the stitches were counted in the photo.
+    #[serde(default)]
+    pub counted: Option<CountedNote>,
+    /// How the gauge compares with the one that is wanted; `None` where none was named.
+    #[serde(default)]
+    pub wanted: Option<WantedAnswer>,
+    /// Every photo of the swatch with its own figures, where several make one record. `photo`, `scale`, `lattice` and
+    /// `swatch` are then those of the first one that was measured.
+    #[serde(default)]
+    pub photos: Option<Vec<PhotoPart>>,
     /// What the uncertainty is made of, largest first.
     pub budget: Vec<Contribution>,
     /// Warnings that go with the number.
@@ -93,9 +103,9 @@ pub struct RefusalNote {
 
 impl From<&Refusal> for RefusalNote {
     fn from(refusal: &Refusal) -> Self {
-        let wrong = refusal.code.message();
+        let wrong = refusal.message();
         let message = if refusal.seen.is_empty() { wrong.to_owned() } else { format!("{wrong}: {}", refusal.seen) };
-        Self { code: refusal.code, message, advice: refusal.code.advice().to_owned(), rivals: refusal.rivals.clone() }
+        Self { code: refusal.code, message, advice: refusal.advice().to_owned(), rivals: refusal.rivals.clone() }
     }
 }
 
@@ -206,7 +216,7 @@ pub struct Scale {
     pub camera_distance_mm: Option<f64>,
 }
 
-/// Radial lens distortion: distorted = centre + (undistorted − centre)·(1 + k1 r²), r in units of `radius_px`.
+/// Radial lens distortion: distorted = centre + (undistorted − centre)·(1 + k1 r² + k2 r⁴), r in units of `radius_px`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Distortion {
     /// Centre of distortion, px from the left edge.
@@ -217,11 +227,14 @@ pub struct Distortion {
     pub radius_px: f64,
     /// First radial coefficient.
     pub k1: f64,
+    /// Second radial coefficient; 0 without a lens profile.
+    #[serde(default)]
+    pub k2: f64,
 }
 
 impl From<RadialDistortion> for Distortion {
     fn from(d: RadialDistortion) -> Self {
-        Self { centre_x_px: d.centre.x, centre_y_px: d.centre.y, radius_px: d.radius_px, k1: d.k1 }
+        Self { centre_x_px: d.centre.x, centre_y_px: d.centre.y, radius_px: d.radius_px, k1: d.k1, k2: d.k2 }
     }
 }
 
@@ -260,10 +273,75 @@ pub struct LocalGauge {
 /// The whole swatch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Swatch {
-    /// Its outline in the photo.
+    /// Its outline in the photo, borders and cast-on edge included.
     pub outline_px: Vec<[f64; 2]>,
-    /// Its area, in mm²; `None` where part of it is hidden or outside the picture.
+    /// Its area, in mm²; `None` where it is not known.
     pub area_mm2: Option<f64>,
+    /// Standard uncertainty of the area, in mm².
+    #[serde(default)]
+    pub area_standard_uncertainty_mm2: Option<f64>,
+    /// Mean width along the row, in mm.
+    #[serde(default)]
+    pub width_mm: Option<Size>,
+    /// Mean height along the wale, in mm.
+    #[serde(default)]
+    pub height_mm: Option<Size>,
+    /// Share of the outline that was bridged because a ruler lies on it, 0 to 1.
+    #[serde(default)]
+    pub bridged_share: f64,
+}
+
+/// A length with its standard uncertainty, in mm.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Size {
+    /// The length.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub standard_uncertainty: f64,
+}
+
+/// What a person counted, and over which length.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CountedNote {
+    /// Stitches counted along the row.
+    pub stitches: f64,
+    /// Rows counted along the wale.
+    pub rows: f64,
+    /// Over what they were counted.
+    pub over: CountedOver,
+    /// Length of that along the row, in mm.
+    pub width_mm: f64,
+    /// Length of that along the wale, in mm.
+    pub height_mm: f64,
+}
+
+/// Over what a person counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CountedOver {
+    /// The whole swatch, from edge to edge.
+    Outline,
+    /// Between two points, opposite corners of what was counted.
+    Corners,
+    /// Along one run for the stitches and another for the rows.
+    Runs,
+}
+
+/// One of several photos that make one record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PhotoPart {
+    /// Which photo.
+    pub photo: PhotoFacts,
+    /// How it ended by itself.
+    pub status: Status,
+    /// Its own stitches per 10 cm.
+    pub stitches_per_10cm: Option<Expanded>,
+    /// Its own rows per 10 cm.
+    pub rows_per_10cm: Option<Expanded>,
+    /// Its weight in the result, for stitches and rows; `None` where it has none.
+    pub weights: Option<[f64; 2]>,
+    /// Why it has none, in words.
+    pub left_out: Option<String>,
 }
 
 /// One source of uncertainty: signed relative standard uncertainties. Over the whole budget their root sum of squares is
@@ -326,6 +404,9 @@ impl Record {
             scale: None,
             lattice: None,
             swatch: None,
+            counted: None,
+            wanted: None,
+            photos: None,
             budget: Vec::new(),
             cautions: Vec::new(),
             elapsed_ms: None,
@@ -356,6 +437,10 @@ pub struct Evidence {
     pub trains: Vec<TrainSeen>,
     /// Outline of the ruler's body as far as it was seen; may be empty.
     pub ruler_outline_px: Vec<PhotoPoint>,
+    /// Corners or edge places of a card or grid that gave the scale; may be empty.
+    pub places_px: Vec<PhotoPoint>,
+    /// Part of the photo that no picture may show, such as the face of a bank card; may be empty.
+    pub blanked_px: Vec<PhotoPoint>,
     /// Outline of the measured region; may be empty.
     pub region_px: Vec<PhotoPoint>,
     /// The fitted lattice; whole numbers lie on the loops.

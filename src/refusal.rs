@@ -67,7 +67,7 @@ impl RefusalCode {
             ),
             Self::NotKnit => (
                 "no knitted fabric was found",
-                "Let the swatch fill most of the picture, in even light from one side; or mark it with --region.",
+                "Let the swatch fill most of the picture, in even light from one side; or mark it with --region. Where the yarn hides its stitches, count them and give the count with --counted.",
             ),
             Self::TooFewStitches => (
                 "too few whole stitches or rows can be seen",
@@ -95,11 +95,11 @@ impl RefusalCode {
             ),
             Self::LatticeUnclear => (
                 "the stitches can be counted in more than one way",
-                "Say what was knitted with --stitch (and --repeat), or about what you expect with --expect; or take the photo closer, with light from the side.",
+                "Say what was knitted with --stitch (and --repeat), or about what you expect with --expect; or take the photo closer, with light from the side; or count the whole swatch and give the count with --counted.",
             ),
             Self::PatternUnclear => (
                 "the stitch pattern can't be recognised surely",
-                "Say what was knitted with --stitch, and its repeat with --repeat if it has one.",
+                "Say what was knitted with --stitch, and its repeat with --repeat if it has one; or count the whole swatch and give the count with --counted.",
             ),
             Self::SeveralSwatches => {
                 ("more than one swatch is in the picture", "Photograph one at a time, or mark one with --region.")
@@ -138,12 +138,30 @@ pub struct Refusal {
     pub seen: String,
     /// The readings that remain, best first; empty unless the refusal is about a choice.
     pub rivals: Vec<Rival>,
+    /// What is wrong and what to do, where this case of the refusal has words of its own.
+    pub own_words: Option<(&'static str, &'static str)>,
 }
 
 impl Refusal {
     /// A refusal with what was seen in this photo.
     pub fn new(code: RefusalCode, seen: impl Into<String>) -> Self {
-        Self { code, seen: seen.into(), rivals: Vec::new() }
+        Self { code, seen: seen.into(), rivals: Vec::new(), own_words: None }
+    }
+
+    /// The same with words of its own: what is wrong, and what to do.
+    pub fn in_words(mut self, message: &'static str, advice: &'static str) -> Self {
+        self.own_words = Some((message, advice));
+        self
+    }
+
+    /// What is wrong, in one short sentence.
+    pub fn message(&self) -> &'static str {
+        self.own_words.map_or_else(|| self.code.message(), |words| words.0)
+    }
+
+    /// What the user should do, in one or two sentences.
+    pub fn advice(&self) -> &'static str {
+        self.own_words.map_or_else(|| self.code.advice(), |words| words.1)
     }
 
     /// The same with the readings that remain.

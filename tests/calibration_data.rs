@@ -31,3 +31,29 @@ fn accuracy_classes_are_those_of_the_table() {
     }
     assert_eq!(seen, 3);
 }
+
+/// Measures of the calibration card, as the table keeps them.
+const CARD: &str = include_str!("../calibration/calibration-card.csv");
+
+#[test]
+fn the_card_is_that_of_the_table() {
+    use walewise::card;
+    let of = |name: &str| -> f64 {
+        let line = CARD.lines().find(|l| l.split(',').next() == Some(name)).expect("a line of this name");
+        line.split(',').nth(1).expect("a value").parse().expect("a number")
+    };
+    for (name, value) in [
+        ("columns", f64::from(card::COLUMNS)),
+        ("rows", f64::from(card::ROWS)),
+        ("square", card::SQUARE_MM),
+        ("rim", card::RIM_MM),
+        ("diamond half-diagonal", card::DIAMOND),
+        ("card width", card::SIZE_MM[0]),
+        ("card height", card::SIZE_MM[1]),
+        ("check length", card::CHECK_LENGTH_MM),
+        ("smallest block told from all others", f64::from(card::BLOCK)),
+        ("squares in which two blocks differ", f64::from(card::BLOCK_DISTANCE)),
+    ] {
+        assert!((of(name) - value).abs() < 1e-12, "{name}");
+    }
+}

@@ -66,6 +66,11 @@ fn setup(arguments: &[String]) -> Setup {
                 repeat = Some((a.parse().expect("whole stitches"), b.parse().expect("whole rows")));
             }
             [name, value] if name == "--grid" => setup.grid_mm = Some(value.parse().expect("a length in mm")),
+            [card, length] if card == "--card" => {
+                setup.card = true;
+                let mm = length.strip_prefix("--card-length=").expect("the card's check length");
+                setup.card_length_mm = Some(mm.parse().expect("a length in mm"));
+            }
             other => panic!("an option these tests don't know: {other:?}"),
         }
     }

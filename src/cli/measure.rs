@@ -4,11 +4,13 @@ use super::annotated::AnnotatedPaths;
 use super::output;
 use super::photo_file;
 use super::progress::Progress;
+use super::wishes::{self, TypedSpan};
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
-use crate::measure::{OUTSIDE_PHOTO, Outcome, Setup, Stage, look_for_loops, measure};
+use crate::measure::{
+    CONTRADICTION, LENS_MISMATCH, OUTSIDE_PHOTO, OnePhoto, Outcome, Setup, Stage, look_for_loops, measure, one_record,
+};
 use crate::photo::Photo;
-use crate::plane::Span;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
 use crate::report;
 use crate::ruler::RulerUnit;
@@ -46,12 +48,29 @@ pub struct MeasureArguments {
     pub ruler: UnitChoice,
 
     /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
-    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true, conflicts_with = "span")]
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true)]
     pub grid: Option<f64>,
 
-    /// Take the distance between two points of the photo (in pixels) as the scale
-    #[arg(long, value_name = "X1,Y1,X2,Y2=LENGTHmm", value_parser = numbers::span, allow_hyphen_values = true)]
-    pub span: Option<Span>,
+    /// Take the printed calibration card (walewise card) as the scale
+    #[arg(long, conflicts_with_all = ["grid", "id1"])]
+    pub card: bool,
+
+    /// The card's check length (printed as 150 mm), as your ruler says
+    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, allow_hyphen_values = true, requires = "card")]
+    pub card_length: Option<f64>,
+
+    /// Take a card of bank card size (ISO/IEC 7810 ID-1), blank side up, as the scale; it is blanked in every picture
+    #[arg(long, conflicts_with = "grid")]
+    pub id1: bool,
+
+    /// The lens as measured with walewise lens
+    #[arg(long, value_name = "FILE")]
+    pub lens: Option<PathBuf>,
+
+    /// Take the distance between two points of the photo (in pixels) as the scale; with --counted, the points between
+    /// which was counted (opposite corners, or one span along the rows and a second along the wales)
+    #[arg(long, value_name = "X1,Y1,X2,Y2=LENGTHmm", value_parser = wishes::span, allow_hyphen_values = true)]
+    pub span: Vec<TypedSpan>,
 
     /// Direction in which the rows run, in degrees: 0 to the right, 90 down
     #[arg(long, value_name = "DEG", value_parser = numbers::number, allow_hyphen_values = true)]
@@ -80,6 +99,23 @@ pub struct MeasureArguments {
     /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
     #[arg(long, value_name = "SxR", value_parser = numbers::gauge, allow_hyphen_values = true)]
     pub expect: Option<(f64, f64)>,
+
+    /// The gauge you want, such as 22x30 (per 10 cm) or 22x30/4in: tells whether you are there
+    #[arg(long, value_name = "SxR", value_parser = wishes::wanted, allow_hyphen_values = true)]
+    pub wanted: Option<(f64, f64)>,
+
+    /// How many stitches x rows per 10 cm from --wanted still match [default: 0.5x1]
+    #[arg(long, value_name = "SxR", value_parser = wishes::tolerance, allow_hyphen_values = true)]
+    pub tolerance: Option<(f64, f64)>,
+
+    /// Stitches x rows that you counted over the whole swatch (or between the points of --span): for yarn whose
+    /// stitches can't be seen in the photo
+    #[arg(long, value_name = "SxR", value_parser = wishes::counted, allow_hyphen_values = true)]
+    pub counted: Option<(f64, f64)>,
+
+    /// All photos show one swatch: one result from all of them
+    #[arg(long)]
+    pub same_swatch: bool,
 
     /// Write the photo with everything that was seen and counted drawn on it (.jpg or .png; a folder for several photos)
     #[arg(long, value_name = "PATH")]
@@ -135,6 +171,7 @@ struct Finished {
     text: String,
     complaint: Option<String>,
     status: ExitStatus,
+    outcome: OnePhoto,
 }
 
 /// Measures all photos, one on each core at a time, and prints each as soon as those before it are printed.
@@ -154,7 +191,10 @@ fn measure_all(arguments: &MeasureArguments, setup: &Setup, annotated: &Annotate
                 }
             });
         });
-        print_in_order(&receive, progress).unwrap_or_else(|error| {
+        let printed = print_in_order(&receive, progress).and_then(|(worst, photos)| {
+            if arguments.same_swatch { print_one(&photos, worst, setup, arguments) } else { Ok(worst) }
+        });
+        printed.unwrap_or_else(|error| {
             stop.store(true, Ordering::Relaxed);
             if error.kind() != std::io::ErrorKind::BrokenPipe {
                 output::complain(&format!("the results can't be written: {error}"));
@@ -164,10 +204,15 @@ fn measure_all(arguments: &MeasureArguments, setup: &Setup, annotated: &Annotate
     })
 }
 
-fn print_in_order(receive: &mpsc::Receiver<(usize, Finished)>, progress: &Progress) -> std::io::Result<ExitStatus> {
+/// Prints each photo's text in order; the most serious status, and the outcomes.
+fn print_in_order(
+    receive: &mpsc::Receiver<(usize, Finished)>,
+    progress: &Progress,
+) -> std::io::Result<(ExitStatus, Vec<OnePhoto>)> {
     let mut waiting = BTreeMap::new();
     let mut next = 0;
     let mut worst = ExitStatus::Done;
+    let mut photos = Vec::new();
     for (i, finished) in receive {
         waiting.insert(i, finished);
         while let Some(finished) = waiting.remove(&next) {
@@ -177,11 +222,26 @@ fn print_in_order(receive: &mpsc::Receiver<(usize, Finished)>, progress: &Progre
                 output::complain(complaint);
             }
             worst = worst.worse(finished.status);
+            photos.push(finished.outcome);
             next += 1;
         }
     }
     progress.clear();
-    Ok(worst)
+    Ok((worst, photos))
+}
+
+/// Prints the one result of several photos of a swatch. A refused photo among measured ones is named in it and costs
+/// nothing; a file that can't be read as a photo still counts.
+fn print_one(
+    photos: &[OnePhoto],
+    worst: ExitStatus,
+    setup: &Setup,
+    arguments: &MeasureArguments,
+) -> std::io::Result<ExitStatus> {
+    let Some(record) = one_record(photos, setup) else { return Ok(worst) };
+    output::print(&in_words(&record, 0, arguments))?;
+    let own = exit_status(&record);
+    Ok(if worst == ExitStatus::Refused { own } else { worst.worse(own) })
 }
 
 /// Measures one photo, writes its picture, and puts the result into words.
@@ -211,7 +271,8 @@ fn measure_one(
         status = status.worse(ExitStatus::Other);
     }
     progress.finished();
-    Finished { text: in_words(&outcome.record, index, arguments), complaint, status }
+    let text = if arguments.same_swatch { String::new() } else { in_words(&outcome.record, index, arguments) };
+    Finished { text, complaint, status, outcome: OnePhoto { record: outcome.record, gauge: outcome.gauge } }
 }
 
 /// Draws what was seen on the photo and writes it.
@@ -233,19 +294,24 @@ fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> Stri
     format!("{gap}{}", report::text::describe(record))
 }
 
+/// Errors that are the arguments' fault, not the photo's.
+const ARGUMENTS_AT_FAULT: [&str; 3] = [OUTSIDE_PHOTO, LENS_MISMATCH, CONTRADICTION];
+
 fn exit_status(record: &Record) -> ExitStatus {
     match record.status {
         Status::Measured => ExitStatus::Done,
         Status::Refused => ExitStatus::Refused,
         Status::Unreadable => ExitStatus::Unreadable,
-        Status::Failed if record.error.as_ref().is_some_and(|e| e.code == OUTSIDE_PHOTO) => ExitStatus::BadArguments,
+        Status::Failed if record.error.as_ref().is_some_and(|e| ARGUMENTS_AT_FAULT.contains(&&*e.code)) => {
+            ExitStatus::BadArguments
+        }
         Status::Failed => ExitStatus::Other,
     }
 }
 
 /// Reads and measures one file and notes the time it took.
 fn read_and_measure(path: &Path, setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
-    let without_photo = |record| Outcome { record, evidence: None, photo: None };
+    let without_photo = |record| Outcome { record, evidence: None, photo: None, gauge: None };
     let bytes = match photo_file::read(path) {
         Ok(bytes) => bytes,
         Err(e) => return without_photo(Record::unreadable(PhotoFacts::default(), e.code, e.message)),

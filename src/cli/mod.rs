@@ -1,6 +1,8 @@
 //! The command line: what is typed → the core → text and files. One file a command.
 
 mod annotated;
+mod card;
+mod lens;
 mod measure;
 mod numbers;
 mod output;
@@ -10,6 +12,7 @@ mod plan_arguments;
 mod progress;
 mod sample;
 mod setup;
+mod wishes;
 
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
@@ -69,8 +72,10 @@ struct CommandLine {
 
 #[derive(Subcommand)]
 enum Command {
-    Measure(measure::MeasureArguments),
-    Plan(plan::PlanArguments),
+    Measure(Box<measure::MeasureArguments>),
+    Card(card::CardArgs),
+    Lens(lens::LensArgs),
+    Plan(Box<plan::PlanArguments>),
     Sample(sample::SampleArgs),
 }
 
@@ -79,6 +84,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
     match CommandLine::try_parse_from(arguments) {
         Ok(line) => match line.command {
             Command::Measure(arguments) => measure::run(&arguments),
+            Command::Card(arguments) => card::run(&arguments),
+            Command::Lens(arguments) => lens::run(&arguments),
             Command::Plan(arguments) => plan::run(&arguments),
             Command::Sample(arguments) => sample::run(&arguments),
         },

@@ -1,5 +1,6 @@
 //! Typed values → numbers, each with a message that says what is expected.
 
+use crate::card::CHECK_LENGTH_MM;
 use crate::plane::Span;
 use crate::quantity::PhotoPoint;
 
@@ -33,6 +34,20 @@ pub fn length_mm(text: &str) -> Result<f64, String> {
     const RANGE_MM: std::ops::RangeInclusive<f64> = 0.01..=10_000.0;
     let value = positive(without_unit(text, "mm"))?;
     if RANGE_MM.contains(&value) { Ok(value) } else { Err(format!("'{text}' is not between 0.01 and 10000 mm")) }
+}
+
+/// The calibration card's check length as measured, in mm; a `mm` behind it is allowed.
+pub fn card_length_mm(text: &str) -> Result<f64, String> {
+    // No printer is farther off: half of that or less is a length in cm or inches, or of something else.
+    let (low, high) = (0.8 * CHECK_LENGTH_MM, 1.2 * CHECK_LENGTH_MM);
+    let value = number(without_unit(text, "mm"))?;
+    if (low..=high).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!(
+            "'{text}' is not between {low:.0} and {high:.0} mm: the check length is printed as {CHECK_LENGTH_MM:.0} mm"
+        ))
+    }
 }
 
 /// `SxR`: a gauge someone expects, in stitches and rows per 10 cm, such as 22x30.

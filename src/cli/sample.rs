@@ -48,6 +48,10 @@ enum RulerWish {
     Inch,
     /// Centimetres on one edge, inches on the other.
     Both,
+    /// The printed calibration card (measure --card).
+    Card,
+    /// A card of bank card size (measure --id1).
+    Id1,
     /// No ruler: a photo that must be refused.
     None,
 }
@@ -77,6 +81,8 @@ impl SampleArgs {
                 RulerWish::Cm => Some(RulerScale::Cm),
                 RulerWish::Inch => Some(RulerScale::InchSixteenths),
                 RulerWish::Both => Some(RulerScale::CmInch),
+                RulerWish::Card => Some(RulerScale::Card),
+                RulerWish::Id1 => Some(RulerScale::Id1),
                 RulerWish::None => None,
             }),
             tilt_deg: self.tilt,

@@ -1,9 +1,13 @@
 //! Arguments of `walewise measure` → what the chain is told.
 
 use super::measure::MeasureArguments;
+use super::wishes;
 use crate::lattice::StitchPattern;
 use crate::measure::Setup;
+use crate::plane::LensProfile;
 use crate::quantity::RulerClass;
+use std::io::Read;
+use std::path::Path;
 
 /// `--ruler-class` as typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -18,15 +22,33 @@ pub enum ClassChoice {
 
 /// What the chain is told; `Err` says in one line why the arguments make no sense.
 pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
-    if arguments.ruler.0.is_some() && (arguments.grid.is_some() || arguments.span.is_some()) {
-        let other = if arguments.grid.is_some() { "--grid" } else { "--span" };
+    let (span, counted) = wishes::count_and_scale(arguments.counted, &arguments.span)?;
+    let others = [
+        ("--grid", arguments.grid.is_some()),
+        ("--span", span.is_some()),
+        ("--card", arguments.card),
+        ("--id1", arguments.id1),
+    ];
+    let mut given = others.iter().filter(|(_, given)| *given).map(|(name, _)| name);
+    let first = given.next();
+    if let (Some(first), Some(second)) = (first, given.next()) {
+        return Err(format!("{first} and {second} contradict each other: only one can give the scale"));
+    }
+    if arguments.same_swatch && arguments.photos.len() < 2 {
+        return Err("--same-swatch needs at least two photos of the swatch".to_owned());
+    }
+    if let (true, Some(other)) = (arguments.ruler.0.is_some(), first) {
         return Err(format!("--ruler cm or inch and {other} contradict each other: only one can give the scale"));
     }
     Ok(Setup {
         stitch: pattern(&arguments.stitch, arguments.repeat)?,
         ruler_unit: arguments.ruler.0,
         grid_mm: arguments.grid,
-        span: arguments.span,
+        card: arguments.card,
+        card_length_mm: arguments.card_length,
+        id1: arguments.id1,
+        lens: arguments.lens.as_deref().map(lens).transpose()?,
+        span,
         row_direction_deg: arguments.axes,
         region: arguments.region,
         ruler_class: arguments.ruler_class.map(|class| match class {
@@ -38,7 +60,24 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         ruler_thickness_mm: arguments.ruler_thickness,
         ruler_on: arguments.ruler_on,
         expected: arguments.expect,
+        counted,
+        wanted: wishes::wish(arguments.wanted, arguments.tolerance)?,
     })
+}
+
+/// The lens profile in a file; `Err` says in one line what is wrong with it.
+fn lens(path: &Path) -> Result<LensProfile, String> {
+    let wrong = |what: String| format!("--lens {}: {what}", path.display());
+    // A profile has a kilobyte; whatever is larger is something else.
+    const LARGEST: u64 = 64 << 10;
+    let mut text = String::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(LARGEST + 1).read_to_string(&mut text))
+        .map_err(|e| wrong(format!("can't be read: {e}")))?;
+    if text.len() as u64 > LARGEST {
+        return Err(wrong("too large for a lens profile".to_owned()));
+    }
+    LensProfile::from_json(&text).map_err(|e| wrong(e.to_string()))
 }
 
 /// The declared pattern: a known name, or any name with its repeat; `auto` leaves it open.

@@ -4,19 +4,29 @@ use super::patch::{Patch, box_blur};
 use crate::photo::LUMINANCE;
 use nalgebra::{Matrix3, Vector3};
 
+/// Least variance of hue and saturation, as a part of that of grey, at which a fabric is coloured. Light and shade on yarn
+/// of one colour change its hue a little, and faint as that is, it shows the stitches (stated choice: a quarter of the
+/// contrast of grey).
+const COLOURED: f64 = 0.06;
+
 /// Luminance, the first principal colour direction of the local contrast, and a chroma direction (weights that sum to
-/// zero, so that plain light and shade cancel) along which the local colour varies most.
+/// zero, so that plain light and shade cancel) along which the local colour varies most, where it varies enough.
 pub(super) fn projections(patch: &Patch) -> Vec<[f32; 3]> {
     let covariance = local_covariance(patch);
     let first = leading(&covariance);
     // Project grey out of the colour space: what varies there is hue and saturation alone.
     let grey = Vector3::repeat(1.0 / 3.0_f64.sqrt());
     let chroma_space = Matrix3::identity() - grey * grey.transpose();
-    let chroma = leading(&(chroma_space * covariance * chroma_space));
+    let within = chroma_space * covariance * chroma_space;
+    let chroma = leading(&within);
     let weights = |v: Vector3<f64>| [v.x as f32, v.y as f32, v.z as f32];
     let sum = first.sum();
     let first = if sum.abs() > 0.1 { first / sum } else { first };
-    vec![LUMINANCE, weights(first), weights(chroma)]
+    let mut projections = vec![LUMINANCE, weights(first)];
+    if chroma.dot(&(within * chroma)) > COLOURED * grey.dot(&(covariance * grey)) {
+        projections.push(weights(chroma));
+    }
+    projections
 }
 
 /// Covariance of log red, green, blue about their local mean (over about 4 mm).

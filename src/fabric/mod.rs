@@ -1,16 +1,20 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
 mod colour;
+mod outline;
 mod patch;
 mod seeds;
 mod sharpness;
 mod spectrum;
 #[cfg(test)]
 mod tests;
+mod two_colours;
 
+pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};
 pub use patch::Patch;
 pub use seeds::{FabricSeed, seeds};
 pub use sharpness::{blur_share, unreadable};
+pub use two_colours::TwoColours;
 
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;

@@ -75,6 +75,12 @@ impl Patch {
         Self { origin, px_per_mm, width, height, log_rgb, valid }
     }
 
+    /// The patch in independent colour projections: luminance, the strongest colour direction of the local contrast, and
+    /// a chroma direction square to the light; light evened over about `light_mm`.
+    pub fn sheets(&self, light_mm: f64) -> Vec<Sheet> {
+        super::colour::projections(self).into_iter().map(|w| self.sheet(w, light_mm)).collect()
+    }
+
     /// One projection of the patch, local mean 0 and local deviation 1 over about `light_mm`.
     pub fn sheet(&self, weights: [f32; 3], light_mm: f64) -> Sheet {
         let grey: Vec<f32> = self.log_rgb.iter().map(|v| (0..3).map(|c| weights[c] * v[c]).sum()).collect();

@@ -3,7 +3,7 @@
 
 use super::patch::{Patch, even_light};
 use super::spectrum::{Spectrum, TILE_PX};
-use super::{Sheet, colour, inside, sharpness};
+use super::{Sheet, TwoColours, inside, sharpness};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -38,19 +38,24 @@ const LEAST_PERIOD_MM: f64 = 1.3;
 /// Tiles side by side beyond which they do not overlap (bounded time).
 const MANY_TILES: usize = 24;
 /// Seeds handed on at most.
-const MOST_SEEDS: usize = 4;
+const MOST_SEEDS: usize = 5;
+/// Seeds at most whose periods are within a fifth of each other.
+const MOST_AS_FINE: usize = 3;
+const AS_FINE: f64 = 0.2;
 /// Least score of a seed: white noise and grained tables stay below, faint knitting lies above (measured on rendered
 /// swatches and plain textures).
 const LEAST_SCORE: f64 = 3.0;
 /// Pixels of the sheets per dominant period: (2, 0) and (1, 1) lines of a stitch then leave 20 px a stitch.
 const PX_PER_PERIOD: f64 = 10.0;
+/// Periods over which the colour of the yarn is told: well under a stitch.
+const DETAIL_PERIODS: f64 = 0.25;
 /// Smallest stitch that can be read, in photo pixels (measured: lattices are lost below about six).
 const LEAST_STITCH_PX: f64 = 6.0;
 
 /// Half-width of the neighbourhood over which the searched tiles are evenly lit, in mm: one stitch of chunky yarn.
 const LIGHT_RADIUS_MM: f64 = 3.0;
 
-/// Finds up to four places that may be knitted, the best first.
+/// Finds up to five places that may be knitted, the best first.
 ///
 /// Refuses `too_small` where a stitch can hardly have six pixels, `glare` where most of the picture is blown out,
 /// `out_of_focus` where no texture shows because the picture is blurred, and `not_knit` where no texture repeats in two
@@ -94,14 +99,16 @@ pub fn seeds(
     Ok(chosen.iter().map(|t| seed(photo, map, t, excluded)).collect())
 }
 
-/// The best places of each texture: two of the best, one of every other, up to four in all.
+/// The best places of each texture: two of the best, one of every other; no more than three whose lines are equally fine,
+/// since a table cloth looks different from place to place and would take them all.
 fn choose(tiles: Vec<Tile>, best: f64) -> Vec<Tile> {
     let mut chosen: Vec<Tile> = Vec::new();
     for t in tiles.into_iter().filter(|t| t.score >= LEAST_SCORE.min(best).max(0.2 * best)) {
         let alike = chosen.iter().filter(|c| t.resembles(c)).count();
+        let as_fine = chosen.iter().filter(|c| (t.period_mm / c.period_mm).ln().abs() < AS_FINE).count();
         let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
         let room = if chosen.first().is_some_and(|c| t.resembles(c)) { 2 } else { 1 };
-        if chosen.len() < MOST_SEEDS && alike < room && apart {
+        if chosen.len() < MOST_SEEDS && alike < room && as_fine < MOST_AS_FINE && apart {
             chosen.push(t);
         }
     }
@@ -116,7 +123,9 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
     let px_per_mm = (PX_PER_PERIOD / tile.period_mm).min(1.25 * photo_scale);
     let patch = Patch::resample(photo, map, tile.centre, (size_mm, size_mm), px_per_mm, excluded);
     let light_mm = (2.5 * tile.period_mm).clamp(2.0, 16.0);
-    let sheets = colour::projections(&patch).into_iter().map(|w| patch.sheet(w, light_mm)).collect();
+    let colours = TwoColours::seen(&patch, tile.centre, size_mm, DETAIL_PERIODS * tile.period_mm);
+    let patch = if let Some(colours) = &colours { patch.in_one_colour(colours) } else { patch };
+    let sheets = patch.sheets(light_mm);
     FabricSeed {
         centre: tile.centre,
         size_mm,

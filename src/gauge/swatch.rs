@@ -1,6 +1,7 @@
 //! The gauge of one swatch: a least-squares lattice over the counts in the fabric's plane, and the budget of its
 //! uncertainty.
 
+use super::card_accuracy::{id1_card, printed_card};
 use super::height::{HeightDifference, RulerOn, height_difference};
 use crate::lattice::{Basis, PhaseBlock};
 use crate::plane::{PlaneEstimate, PlaneInput, PlaneMap, Pose};
@@ -27,6 +28,13 @@ pub enum ScaleSource {
         /// Largest distance between corners that were read, in mm.
         length_read_mm: f64,
     },
+    /// The printed calibration card; it lies beside the fabric and is thin.
+    Card {
+        /// Its check length as the user measured it, in mm; `None` where nobody did.
+        check_length_mm: Option<f64>,
+    },
+    /// A card of the size ISO/IEC 7810 ID-1.
+    Id1,
     /// A length that the user typed; it lies on the fabric's surface unless said otherwise.
     Typed,
 }
@@ -118,8 +126,10 @@ pub fn swatch_gauge(
             }
         }
     }
-    for value in &mut gauge {
-        *value = value.clone().with_relative(ruler_accuracy(scale, settings));
+    for (axis, value) in gauge.iter_mut().enumerate() {
+        for part in scale_accuracy(scale, settings, axis) {
+            *value = value.clone().with_relative(part);
+        }
         *value =
             value.clone().with_relative(Contribution::stated(Source::named("higher lens terms"), HIGHER_LENS_TERMS));
     }
@@ -147,12 +157,29 @@ pub fn swatch_gauge(
 fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64) -> HeightDifference {
     /// Thickness of printed card or paper, in mm.
     const SHEET_THICKNESS_MM: f64 = 0.4;
+    /// Thickness of office paper, in mm; on stiff card 0.3 to 0.5, within the limits of its bow (common practice, no source).
+    const PAPER_THICKNESS_MM: f64 = 0.1;
+    /// How far paper that lies flat stands up on the mean, ± mm (a stated choice).
+    const PAPER_BOW_MM: f64 = 0.5;
+    /// Thickness of an ID-1 card, in mm: 0.76 ± 0.08 (ISO/IEC 7810, from memory).
+    const ID1_THICKNESS_MM: f64 = 0.76;
     match scale {
         ScaleSource::Ruler { .. } => height_difference(settings.ruler_on, stitch_width_mm, settings.ruler_thickness_mm),
         ScaleSource::Sheet { .. } => height_difference(
             settings.ruler_on,
             stitch_width_mm,
             Some(settings.ruler_thickness_mm.unwrap_or(SHEET_THICKNESS_MM)),
+        ),
+        ScaleSource::Card { .. } => {
+            let on = settings.ruler_on;
+            let told = settings.ruler_thickness_mm.unwrap_or(PAPER_THICKNESS_MM);
+            let height = height_difference(on, stitch_width_mm, Some(told));
+            HeightDifference { ruler_half_width_mm: height.ruler_half_width_mm.max(PAPER_BOW_MM), ..height }
+        }
+        ScaleSource::Id1 => height_difference(
+            settings.ruler_on,
+            stitch_width_mm,
+            Some(settings.ruler_thickness_mm.unwrap_or(ID1_THICKNESS_MM)),
         ),
         ScaleSource::Typed => match (settings.ruler_on, settings.ruler_thickness_mm) {
             (None, None) => HeightDifference::NONE,
@@ -161,21 +188,32 @@ fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64)
     }
 }
 
-/// The scale's own error: the accuracy class over the length that was read.
-fn ruler_accuracy(scale: ScaleSource, settings: &GaugeSettings) -> Contribution {
+/// The scale's own error, for stitches (axis 0) or rows (1).
+fn scale_accuracy(scale: ScaleSource, settings: &GaugeSettings, axis: usize) -> Vec<Contribution> {
+    let class = settings.ruler_class.unwrap_or(RulerClass::II);
+    match scale {
+        ScaleSource::Card { check_length_mm } => {
+            printed_card(check_length_mm, class, settings.ruler_id.as_deref(), axis)
+        }
+        ScaleSource::Id1 => id1_card(),
+        ScaleSource::Ruler { length_read_mm } | ScaleSource::Sheet { length_read_mm } => {
+            vec![ruler_accuracy(Some(length_read_mm), settings)]
+        }
+        ScaleSource::Typed => vec![ruler_accuracy(None, settings)],
+    }
+}
+
+/// The accuracy class over the length that was read; `None` for a length that was typed.
+fn ruler_accuracy(length_read_mm: Option<f64>, settings: &GaugeSettings) -> Contribution {
     /// Relative limit of error of a typed length: half a millimetre in ten centimetres, as far as one can lay two points.
     const TYPED_LIMIT: f64 = 0.005;
     let source = match &settings.ruler_id {
         Some(id) => Source::shared("accuracy of the ruler", id.clone()),
         None => Source::named("accuracy of the ruler"),
     };
-    match scale {
-        ScaleSource::Ruler { length_read_mm } | ScaleSource::Sheet { length_read_mm } => {
-            settings.ruler_class.unwrap_or(RulerClass::II).scale_contribution(source, length_read_mm)
-        }
-        ScaleSource::Typed => {
-            Contribution::type_b(Source::named("the typed length"), TYPED_LIMIT, Shape::Rectangular, 1.0)
-        }
+    match length_read_mm {
+        Some(length) => settings.ruler_class.unwrap_or(RulerClass::II).scale_contribution(source, length),
+        None => Contribution::type_b(Source::named("the typed length"), TYPED_LIMIT, Shape::Rectangular, 1.0),
     }
 }
 

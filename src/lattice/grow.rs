@@ -44,6 +44,11 @@ const PEEL_MISFIT: f64 = 2.2;
 const PEEL_GAIN: f64 = 0.75;
 /// Layers taken off at most: wider than the border of a usual swatch.
 const PEEL_LAYERS: usize = 6;
+/// Places measured at most while growing: a fabric of 200 by 200 stitches and rows. A lattice that goes on is a fine weave
+/// or has lost its steps; the bound keeps the time of a photo bounded.
+const MOST_MEASURED: usize = 12_000;
+/// Most that the area of one stitch may grow or shrink against the seed's, as a factor: no tilt and no tension does more.
+const AREA_FACTOR: f64 = 2.0;
 /// The four neighbours of a block.
 const SIDES: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
 /// Counts of blocks at which the motif is estimated anew while growing.
@@ -167,6 +172,9 @@ struct Growth<'a> {
     /// Places where the photo shows nothing of the plane: outside the frame, under the ruler.
     hidden: BTreeSet<(i32, i32)>,
     queue: BinaryHeap<(u64, (i32, i32))>,
+    /// Area of a stitch at the seed, in mm².
+    area_mm2: f64,
+    places_left: usize,
 }
 
 impl<'a> Growth<'a> {
@@ -191,6 +199,8 @@ impl<'a> Growth<'a> {
             tried: BTreeMap::new(),
             hidden: BTreeSet::new(),
             queue: BinaryHeap::new(),
+            area_mm2: area_mm2(&frame),
+            places_left: MOST_MEASURED,
         };
         if let Some(shift) = demodulator.shift(&growth.motif, &window, [0.0, 0.0], 0.0) {
             growth.nodes.insert((0, 0), Node { frame, shift, window });
@@ -234,6 +244,7 @@ impl<'a> Growth<'a> {
     /// Predicts a block from its accepted neighbours and reads its phase; a block that does not fit there is searched for
     /// around.
     fn measure(&mut self, at: (i32, i32), radius: i32, search: f64) -> Option<Node> {
+        self.places_left = self.places_left.checked_sub(1)?;
         let frame = self.predict(at, radius)?;
         let node = self.read(at, frame, 0.0)?;
         if search <= 0.0 || self.belongs(&node) {
@@ -303,7 +314,9 @@ impl<'a> Growth<'a> {
             stitch_mm: [f.stitch_mm[0] + d[(1, 0)], f.stitch_mm[1] + d[(1, 1)]],
             row_mm: [f.row_mm[0] + d[(2, 0)], f.row_mm[1] + d[(2, 1)]],
         };
-        (place.x.is_finite() && place.y.is_finite()).then_some(frame)
+        let area = area_mm2(&frame) / self.area_mm2;
+        let like_the_seed = (1.0 / AREA_FACTOR..=AREA_FACTOR).contains(&area);
+        (place.x.is_finite() && place.y.is_finite() && like_the_seed).then_some(frame)
     }
 
     fn around(&self, at: (i32, i32), radius: i32) -> Vec<(&(i32, i32), &Node)> {
@@ -454,6 +467,11 @@ impl<'a> Growth<'a> {
             off.iter().for_each(|k| drop(self.nodes.remove(k)));
         }
     }
+}
+
+/// Area of one stitch by one row, in mm².
+fn area_mm2(frame: &Frame) -> f64 {
+    (frame.stitch_mm[0] * frame.row_mm[1] - frame.stitch_mm[1] * frame.row_mm[0]).abs()
 }
 
 fn counts(at: (i32, i32)) -> [f64; 2] {

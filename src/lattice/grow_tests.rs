@@ -42,6 +42,7 @@ fn decision(basis: Basis, seed: PlanePoint, lines: &[(f64, f64, f64, f64)]) -> D
         declared: true,
         confidence: None,
         harmonics: lines.iter().map(|l| Harmonic { h: l.0, k: l.1, strength: 100.0 * l.2 }).collect(),
+        score: 100.0,
         margin: 10.0,
         rivals: Vec::new(),
         weights: [1.0 / 3.0; 3],

@@ -81,6 +81,22 @@ pub fn all(peaks: &[Peak], bin: f64, most: usize) -> Vec<Hypothesis> {
     kept
 }
 
+/// A lattice and those that share most of their lines with it: half, twice or four times as many stitches or rows, and
+/// all kinds with the axes changed over.
+pub fn related(basis: &Basis) -> Vec<Hypothesis> {
+    const FACTORS: [f64; 5] = [1.0, 0.5, 2.0, 0.25, 4.0];
+    let scaled = |v: [f64; 2], by: f64| v.map(|c| c * by);
+    let mut found = Vec::new();
+    for [first, second] in [[basis.stitch, basis.row], [basis.row, basis.stitch]] {
+        for a in FACTORS {
+            for b in FACTORS {
+                found.push(Basis { stitch: scaled(first, a), row: scaled(second, b) });
+            }
+        }
+    }
+    found.into_iter().filter(plausible).map(|basis| Hypothesis { basis, held: 0.0 }).collect()
+}
+
 /// The lattice in which `p` is harmonic `first` and `q` harmonic `second`.
 fn solved(p: [f64; 2], q: [f64; 2], first: (f64, f64), second: (f64, f64)) -> Option<Basis> {
     let det = first.0 * second.1 - first.1 * second.0;

@@ -17,20 +17,24 @@ mod region;
 mod score;
 mod settle;
 mod spectrum;
+mod straighten;
 mod view;
 
 #[cfg(test)]
 mod decide_tests;
 #[cfg(test)]
 mod grow_tests;
+#[cfg(test)]
+mod octave_tests;
 
-pub use decide::decide;
+pub use decide::{confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub(crate) use local::middle;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
+pub use straighten::straightened;
 
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::Rival;
@@ -90,6 +94,8 @@ pub struct Decision {
     /// The harmonics (h, k) of (stitch, row) that stand up in this fabric, with amplitude over local noise. Indices may
     /// be fractional (a multiple of 1 / repeat): they carry the phase fit.
     pub harmonics: Vec<Harmonic>,
+    /// Log-likelihood ratio of the chosen reading against noise and stray lines.
+    pub score: f64,
     /// Log-score of the chosen reading minus that of the best rival.
     pub margin: f64,
     /// The best other readings.

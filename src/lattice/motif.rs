@@ -11,7 +11,7 @@ use rustfft::num_complex::Complex32;
 const CELLS: f64 = 7.0;
 
 /// Most windows along x and along y.
-const MOST_ALONG: usize = 2;
+const MOST_ALONG: usize = 3;
 
 /// How well the motif is its own mirror image, -1 to 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -107,15 +107,19 @@ fn coefficients(grid: &Grid, basis: &Basis, x0: usize, y0: usize, n: usize, part
             }
         }
     }
-    if parts.0 > 1 {
+    let (halves, half_rows) = (parts.0.is_multiple_of(2), parts.1.is_multiple_of(2));
+    if halves {
         for h in [0.5, 1.5, 2.5] {
             pairs.extend([(h, 0.0), (h, 1.0)]);
         }
     }
-    if parts.1 > 1 {
+    if half_rows {
         for k in [0.5, 1.5] {
             pairs.extend([(0.0, k), (1.0, k), (2.0, k)]);
         }
+    }
+    if halves && half_rows {
+        pairs.extend([(0.5, 0.5), (1.5, 0.5), (2.5, 0.5), (0.5, 1.5), (1.5, 1.5), (0.5, 2.5)]);
     }
     Some(
         pairs

@@ -43,6 +43,9 @@ const OTHER_SPREAD: f64 = 0.8;
 /// those of the stitches where the rows differ by a twentieth).
 const HALF_WAY_LEVEL: f64 = -0.7;
 
+/// The highest of them over the line of the rows next to it: rows that differ by a fifth put half of it aside.
+const HALF_WAY_MOST: f64 = 0.8;
+
 /// Repeats of more stitches × rows than this are textures: their places are too many to be counted on.
 const FEW: u32 = 4;
 /// Level, relative to the strength, and spread of a texture's fractional harmonics that stand up.
@@ -60,43 +63,45 @@ const FIT_MOVES: f64 = 0.05;
 /// Logarithm of the lowest amplitude that is a peak.
 const LEAST: f64 = 0.9555;
 
-/// Harmonics that may be there or not.
-enum Loose {
-    /// Of the stitches: peaks with the level to be expected, places in all, peaks that are no own lines.
-    Stitches { seen: Vec<(f64, f64)>, places: f64, left: f64 },
-    /// Of a texture: amplitudes at all places.
-    Texture(Vec<f64>),
+/// Harmonics that may be there or not, in a proportion that is fitted.
+struct Loose {
+    /// Log-amplitudes of peaks, with the level to be expected there.
+    seen: Vec<(f64, f64)>,
+    /// Places in all.
+    places: f64,
 }
 
 impl Loose {
-    /// Log-likelihood ratio against stray peaks.
-    fn ratio(&self, scene: &Scene, strength: f64) -> f64 {
-        match self {
-            Self::Stitches { seen, places, left } => {
-                let (mut n, mut sum) = (0.0, 0.0);
-                for (u, level) in seen {
-                    let line = Line { h: 0.0, k: 0.0, level: *level, spread: OTHER_SPREAD };
-                    let gain = present(*u, &line, strength) - scene.stray(*u);
-                    if gain > 0.0 {
-                        n += 1.0;
-                        sum += gain;
-                    }
-                }
-                let places = places.max(n);
-                let share = (n + 0.5) / (places + 2.0);
-                // Poisson: strays that are left have a lower density than all peaks had.
-                let strays = left - n;
-                let fewer = if strays > 0.0 { strays * (strays / left).ln() } else { 0.0 } + n;
-                sum + n * share.ln() + (places - n) * (1.0 - share).ln() + fewer
-            }
-            Self::Texture(seen) => {
-                let share = TEXTURE_SHARE.min(TEXTURE_SEEN / seen.len().max(1) as f64);
-                seen.iter()
-                    .map(|u| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln())
-                    .sum()
+    /// Number of peaks that are taken for lines, and the log-likelihood ratio of that against stray peaks, their number
+    /// aside.
+    fn taken(&self, scene: &Scene, strength: f64) -> (f64, f64) {
+        let (mut n, mut sum) = (0.0, 0.0);
+        for (u, level) in &self.seen {
+            let line = Line { h: 0.0, k: 0.0, level: *level, spread: OTHER_SPREAD };
+            let gain = present(*u, &line, strength) - scene.stray(*u);
+            if gain > 0.0 {
+                n += 1.0;
+                sum += gain;
             }
         }
+        let places = self.places.max(n);
+        let share = (n + 0.5) / (places + 2.0);
+        (n, sum + n * share.ln() + (places - n) * (1.0 - share).ln())
     }
+}
+
+/// Log-likelihood ratio that fewer stray peaks remain of `left`: strays that are left have a lower density than all peaks
+/// had (Poisson).
+fn fewer_strays(left: f64, taken: f64) -> f64 {
+    let strays = left - taken;
+    if strays > 0.0 { strays * (strays / left).ln() + taken } else { taken }
+}
+
+/// Log-likelihood ratio of a texture's fractional harmonics, place by place: those where nothing stands up count too.
+fn textured(seen: &[f64], scene: &Scene, strength: f64) -> f64 {
+    let share = TEXTURE_SHARE.min(TEXTURE_SEEN / seen.len().max(1) as f64);
+    let at = |u: &f64| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln();
+    seen.iter().map(at).sum()
 }
 
 /// Area around a lattice point in which a peak counts as there, in square bins: a reach of one bin.
@@ -148,28 +153,43 @@ impl Scene {
                 sides.iter().filter_map(move |side| Some((self.amplitude(basis, line.h, side * line.k)?.ln(), line)))
             })
             .collect();
-        let textured = repeat.0 * repeat.1 > FEW;
-        let loose = if textured {
-            Loose::Texture(self.texture(basis, family, repeat))
-        } else {
-            let places = (self.places(basis, family, repeat, rowing) - own.len() as f64).max(1.0);
-            let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
-            Loose::Stitches {
-                seen: self.others(basis, family, repeat, rowing),
-                places,
-                left: self.peaks.len() as f64 - own_peaks,
-            }
-        };
+        let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
+        let left = self.peaks.len() as f64 - own_peaks;
+        let is_texture = repeat.0 * repeat.1 > FEW;
+        let (whole, fractional) = self.loose(basis, family, repeat, rowing, own.len() as f64);
+        let places = if is_texture { self.texture(basis, family, repeat) } else { Vec::new() };
         let mut best = (f64::NEG_INFINITY, 0.0);
         for step in 0..11 {
             let strength = 0.8 + 0.35 * f64::from(step);
             let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - self.chance(*u)).sum();
-            let total = firm + loose.ratio(self, strength);
-            if total > best.0 {
-                best = (total, strength);
+            let (n, whole) = whole.taken(self, strength);
+            let (m, part) = fractional.taken(self, strength);
+            let mut loose = whole + part + fewer_strays(left, n + m);
+            if is_texture {
+                // The lines of a small repeat are many of its places, those of a large one few of very many.
+                let by_place = whole + fewer_strays(left, n) + textured(&places, self, strength);
+                loose = loose.max(by_place);
+            }
+            if firm + loose > best.0 {
+                best = (firm + loose, strength);
             }
         }
         best
+    }
+
+    /// Harmonics that a family does not foresee: those of single stitches and rows, and a texture's fractional ones. The
+    /// fractional harmonics of small repeats count with the whole ones.
+    fn loose(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool, own: f64) -> (Loose, Loose) {
+        let all = self.places(basis, family, repeat, rowing);
+        let seen = self.others(basis, family, repeat, rowing);
+        let pick = |whole: bool| seen.iter().filter(|s| s.2 == whole).map(|s| (s.0, s.1)).collect::<Vec<_>>();
+        if repeat.0 * repeat.1 <= FEW {
+            let seen = seen.iter().map(|s| (s.0, s.1)).collect();
+            return (Loose { seen, places: (all - own).max(1.0) }, Loose { seen: Vec::new(), places: 0.0 });
+        }
+        let whole = self.places(basis, family, (1, 1), rowing);
+        let fractional = Loose { seen: pick(false), places: (all - whole).max(1.0) };
+        (Loose { seen: pick(true), places: (whole - own).max(1.0) }, fractional)
     }
 
     /// Amplitudes at the low fractional harmonics of a texture.
@@ -179,7 +199,8 @@ impl Scene {
         for j in -2 * b..=2 * b {
             for i in 0..=2 * a {
                 let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
-                if (i > 0 || j > 0) && !family.has_line(h, k) {
+                let whole = h.fract() == 0.0 && k.fract() == 0.0;
+                if (i > 0 || j > 0) && !whole && !family.has_line(h, k) {
                     seen.extend(self.amplitude(basis, h, k).map(f64::ln));
                 }
             }
@@ -196,8 +217,9 @@ impl Scene {
         if rowing { own + whole } else { own }
     }
 
-    /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, and level to be expected.
-    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<(f64, f64)> {
+    /// Peaks that are harmonics of the repeat, other than the family's own lines: log-amplitude, level to be expected, and
+    /// whether they are harmonics of single stitches and rows.
+    fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<(f64, f64, bool)> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
         let mut seen = Vec::new();
         for peak in &self.peaks {
@@ -207,15 +229,28 @@ impl Scene {
             let (h, k) = if half_way { (h.round(), (2.0 * k).round() / 2.0) } else { (i / a, j / b) };
             let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
             let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
+            if half_way && !self.is_side_line(basis, h, k, peak.amplitude) {
+                continue;
+            }
             let allowed = half_way || !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
             let (i, j) = if half_way { (h, 2.0 * k) } else { (i, j) };
             if allowed && dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !family.has_line(h, k)
             {
                 let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
-                seen.push((peak.amplitude.ln(), level - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0)));
+                let level = level - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0);
+                seen.push((peak.amplitude.ln(), level, h.fract() == 0.0 && k.fract() == 0.0));
             }
         }
         seen
+    }
+
+    /// Whether a line half-way between the rows' may come of rows that differ: they put a part of the line next to it
+    /// aside, so it is fainter than that.
+    fn is_side_line(&self, basis: &Basis, h: f64, k: f64, amplitude: f64) -> bool {
+        let next = |off: f64| self.amplitude(basis, h, (k.abs() + off) * k.signum());
+        let inner = if k.abs() > 1.0 { next(-0.5) } else { None };
+        let parent = [inner, next(0.5)].into_iter().flatten().fold(f64::NAN, f64::max);
+        parent.is_nan() || amplitude < HALF_WAY_MOST * parent
     }
 
     /// The family's own lines and other harmonics of the stitches on a lattice that stand up.

@@ -2,7 +2,7 @@
 
 use super::Decision;
 use super::phase::{Demodulator, Frame, Window};
-use crate::fabric::{Patch, Sheet};
+use crate::fabric::{Patch, Sheet, TwoColours};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -14,6 +14,10 @@ use std::f64::consts::TAU;
 const PX_PER_CELL: f64 = 9.0;
 /// Most pixels in the working sheet (bounded memory and time).
 const SHEET_LIMIT: f64 = 4.0e6;
+
+/// Stitches or rows about the seed in which the yarns' colours are looked for, and over which one's colour is told.
+const COLOUR_CELLS: f64 = 16.0;
+pub(super) const DETAIL_CELLS: f64 = 0.2;
 
 /// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
 pub(super) fn working_sheet(
@@ -46,6 +50,8 @@ pub(super) fn working_sheet(
     }
     let centre = PlanePoint::new((x0 + x1) / 2.0, (y0 + y1) / 2.0);
     let patch = Patch::resample(photo, map, centre, (x1 - x0, y1 - y0), px_per_mm, excluded);
+    let colours = TwoColours::seen(&patch, decision.seed, COLOUR_CELLS * s.max(r), DETAIL_CELLS * s.min(r));
+    let patch = if let Some(colours) = &colours { patch.in_one_colour(colours) } else { patch };
     // Light is evened over about one and a half stitches or rows, whichever is longer: the lattice's own lines pass.
     Ok(patch.sheet(decision.weights, 1.6 * s.max(r)))
 }

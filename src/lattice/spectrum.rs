@@ -12,6 +12,9 @@ const MAX_PX_PER_MM: f64 = 6.0;
 /// Windows with less than this part in sight are left out (stated choice).
 const MIN_VALID: f64 = 0.45;
 
+/// Windows along one axis at most (bounded time).
+const MOST_ALONG: usize = 5;
+
 /// One whitened amplitude spectrum; index (0, 0) is frequency zero, negative frequencies wrap around.
 #[derive(Debug, Clone)]
 pub struct Spectrum {
@@ -19,6 +22,8 @@ pub struct Spectrum {
     pub n: usize,
     /// Width of one bin in cycles per mm: one over the window's side.
     pub bin: f64,
+    /// Windows averaged.
+    pub windows: usize,
     /// Amplitude over the radial median of the amplitude, row by row.
     pub amplitude: Vec<f32>,
     /// Where the cloth's colours, not its relief, make the line: such lines say nothing about the stitches.
@@ -175,8 +180,9 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
     let fft = planner.plan_fft_forward(n);
     let mut power = vec![0.0f32; n * n];
     let mut windows = 0;
-    for y0 in starts(grid.height, n) {
-        for x0 in starts(grid.width, n) {
+    let (down, across) = (starts(grid.height, n), starts(grid.width, n));
+    for &y0 in &down {
+        for &x0 in &across {
             let Some(mut data) = window(grid, x0, y0, n, &hann) else { continue };
             fft.process(&mut data);
             transpose(&mut data, n);
@@ -189,14 +195,14 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
     (windows > 0).then(|| {
         let mut amplitude = power;
         whiten(&mut amplitude, n);
-        Spectrum { n, bin: grid.px_per_mm / n as f64, coloured: vec![false; n * n], amplitude }
+        Spectrum { n, bin: grid.px_per_mm / n as f64, windows, coloured: vec![false; n * n], amplitude }
     })
 }
 
 /// Window starts: half overlapping, the last one flush with the end.
 fn starts(length: usize, n: usize) -> Vec<usize> {
     let spare = length - n;
-    let count = (2 * spare).div_ceil(n) + 1;
+    let count = ((2 * spare).div_ceil(n) + 1).min(MOST_ALONG);
     (0..count).map(|i| if count == 1 { spare / 2 } else { spare * i / (count - 1) }).collect()
 }
 

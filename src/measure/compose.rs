@@ -3,8 +3,10 @@
 use super::Setup;
 use super::scale_stage::Scale;
 use crate::caution::{Caution, CautionCode};
-use crate::gauge::{GaugeSettings, RandomPart, SwatchGauge, swatch_gauge};
+use crate::fabric::{self, MeanLength, NoOutline, SwatchHints, SwatchOutline};
+use crate::gauge::{GaugeSettings, RandomPart, RulerOn, SwatchGauge, WantedAnswer, compare, swatch_gauge};
 use crate::lattice::{self, Decision, LatticeModel, LatticeReading, PhaseBlock};
+use crate::photo::Photo;
 use crate::plane::{CameraPrior, PlaneEstimate};
 use crate::quantity::{self, Confidence, Contribution, PhotoPoint, PlanePoint, Source, Uncertain};
 use crate::record::{
@@ -27,6 +29,7 @@ pub(super) struct Finished {
     gauge: SwatchGauge,
     variation: Option<lattice::Variation>,
     local: Vec<lattice::LocalGauge>,
+    outline: Option<Result<SwatchOutline, NoOutline>>,
 }
 
 /// The last stage: gauge, budget and local map. Refuses where the counts do not make a lattice after all.
@@ -53,11 +56,11 @@ pub(super) fn finish(
     place_blocks(&mut reading.blocks, &gauge.map);
     let variation = lattice::variation(&reading.blocks, &gauge.basis);
     let local = lattice::local_map(&reading.blocks, &gauge.basis, LOCAL_STEP);
-    Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local })
+    Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local, outline: None })
 }
 
 /// Refuses a gauge that is known so little that it tells nothing: patterns differ by less.
-fn check_worth(gauge: &SwatchGauge) -> Result<(), Refusal> {
+pub(super) fn check_worth(gauge: &SwatchGauge) -> Result<(), Refusal> {
     /// Largest half-width of the 95 % interval, relative: 22 stitches ± 4 hold every gauge from fine to thick yarn.
     const LARGEST_HALF_WIDTH: f64 = 0.2;
     for (value, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
@@ -80,6 +83,19 @@ fn place_blocks(blocks: &mut [PhaseBlock], map: &crate::plane::PlaneMap) {
 }
 
 impl Finished {
+    /// Stitches and rows per 10 cm with all their contributions.
+    pub fn values(&self) -> [Uncertain; 2] {
+        [self.gauge.stitches_per_10cm.clone(), self.gauge.rows_per_10cm.clone()]
+    }
+
+    /// Looks for the outline of the whole swatch.
+    pub fn look_for_outline(&mut self, photo: &Photo) {
+        let unit = |v: [f64; 2]| v.map(|x| x / v[0].hypot(v[1]));
+        let axes = self.gauge.basis.steps_mm().map(|(row, wale)| (unit(row), unit(wale)));
+        let hints = SwatchHints { fabric: self.reading.region_px.clone(), axes };
+        self.outline = Some(fabric::swatch_outline(photo, &self.gauge.map, &self.scale.excluded(), &hints));
+    }
+
     /// Puts the fitted lattice into the evidence for pictures.
     pub fn show(&self, evidence: &mut Evidence) {
         let (stitches, rows) = self.gauge.counts_at_origin;
@@ -98,61 +114,146 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
         source: if finished.decision.declared { PatternSource::Declared } else { PatternSource::Recognised },
         confidence: finished.decision.confidence,
     });
-    record.gauge = Some(gauge_note(finished));
-    record.scale = Some(scale_note(finished));
+    record.gauge = Some(gauge_note(&finished.gauge, finished.variation));
+    record.scale = Some(scale_note(
+        &finished.scale,
+        &finished.gauge,
+        &finished.plane,
+        finished.settings.ruler_on,
+        lattice::middle(&finished.reading.blocks),
+    ));
     record.lattice = lattice_note(finished);
-    record.budget = budget(&finished.gauge);
+    record.budget = budget(&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm);
+    let values = [&finished.gauge.stitches_per_10cm, &finished.gauge.rows_per_10cm];
+    record.wanted = wanted_note(setup, values, finished.variation);
     record.cautions = cautions(setup, finished);
+    match &finished.outline {
+        Some(Ok(outline)) => record.swatch = Some(swatch_note(outline, values)),
+        Some(Err(why)) => record
+            .cautions
+            .push(Caution { code: CautionCode::OutlineUnknown, message: no_outline_words(*why).to_owned() }),
+        None => {}
+    }
     record
+}
+
+/// The whole swatch: what the outline says, with the scale's part of the uncertainty beside its own. `values` are the
+/// gauges, whose budget holds the scale's.
+pub(super) fn swatch_note(outline: &SwatchOutline, values: [&Uncertain; 2]) -> record::Swatch {
+    // What belongs to the count alone is no part of the scale.
+    const COUNTED: [&str; 6] =
+        ["irregular", "which", "counting", "where", "width of the edge", "height of the cast-on"];
+    let of_scale = |c: &&Contribution| {
+        COUNTED.iter().all(|own| !c.source.name.starts_with(own)) || c.source.name.ends_with("taken for tilt")
+    };
+    let scales = values.map(|value| {
+        let variance: f64 = value.contributions.iter().filter(of_scale).map(|c| c.standard.powi(2)).sum();
+        variance.sqrt() / value.value.abs()
+    });
+    let size = |k: usize, length: MeanLength| {
+        let standard_uncertainty = length.standard_mm.hypot(length.mm * scales[k]);
+        record::Size { value: length.mm, standard_uncertainty }
+    };
+    let (width, height) = (outline.width, outline.height);
+    // The sides' places are independent; both scales are taken to err together.
+    let edges = (width.standard_mm / width.mm).hypot(height.standard_mm / height.mm);
+    record::Swatch {
+        outline_px: pairs(&outline.outline_px()),
+        area_mm2: Some(outline.area_mm2),
+        area_standard_uncertainty_mm2: Some(outline.area_mm2 * edges.hypot(scales[0] + scales[1])),
+        width_mm: Some(size(0, width)),
+        height_mm: Some(size(1, height)),
+        bridged_share: outline.bridged,
+    }
+}
+
+/// Why the outline is not known, in words.
+pub(super) fn no_outline_words(why: NoOutline) -> &'static str {
+    match why {
+        NoOutline::LeavesPicture => "the swatch goes on beyond the picture, so its outline and area are not known",
+        NoOutline::Hidden => "too much of the swatch's outline is hidden, so its area is not known",
+        NoOutline::Unclear => {
+            "the swatch's outline can't be told surely from what lies around, so its area is not known"
+        }
+    }
+}
+
+/// How the gauge compares with the wanted one, where one is wanted.
+pub(super) fn wanted_note(
+    setup: &Setup,
+    values: [&Uncertain; 2],
+    variation: Option<lattice::Variation>,
+) -> Option<WantedAnswer> {
+    wanted_answer(setup, values, variation.map(|v| next_values(values, &note_of(v))).as_ref())
+}
+
+/// The same with the next fabric's gauge as it is, where it is known.
+pub(super) fn wanted_answer(
+    setup: &Setup,
+    values: [&Uncertain; 2],
+    next: Option<&[Uncertain; 2]>,
+) -> Option<WantedAnswer> {
+    let next = next.map_or(values, |[s, r]| [s, r]);
+    setup.wanted.as_ref().map(|wanted| compare(wanted, values, next))
+}
+
+fn note_of(variation: lattice::Variation) -> Variation {
+    Variation { between_places_percent: variation.between_places_percent, correlation_mm: variation.correlation_mm }
 }
 
 fn pairs(points: &[PhotoPoint]) -> Vec<[f64; 2]> {
     points.iter().map(|p| [p.x, p.y]).collect()
 }
 
-fn gauge_note(finished: &Finished) -> Gauge {
-    let gauge = &finished.gauge;
+pub(super) fn gauge_note(gauge: &SwatchGauge, variation: Option<lattice::Variation>) -> Gauge {
+    let values = [&gauge.stitches_per_10cm, &gauge.rows_per_10cm];
     Gauge {
-        stitches_per_10cm: gauge.stitches_per_10cm.expanded(Confidence::P95),
-        rows_per_10cm: gauge.rows_per_10cm.expanded(Confidence::P95),
-        next_fabric: finished.variation.map(|v| next_fabric(gauge, v)),
+        stitches_per_10cm: values[0].expanded(Confidence::P95),
+        rows_per_10cm: values[1].expanded(Confidence::P95),
+        next_fabric: variation.map(|v| next_fabric(values, note_of(v))),
     }
 }
 
-/// The gauge of another 10 × 10 cm knitted alike: this swatch's, plus the variation between places of that size, as
-/// often as independent places fit into it.
-fn next_fabric(gauge: &SwatchGauge, variation: lattice::Variation) -> NextFabric {
-    let places = (100.0 / variation.correlation_mm.max(1.0)).powi(2).max(1.0);
-    let with = |value: &Uncertain, percent: f64| {
-        let own = Contribution::stated(Source::named("the next fabric"), percent / 100.0 / places.sqrt());
-        value.clone().with_relative(own).expanded(Confidence::P95)
-    };
+/// The gauge of another 10 × 10 cm knitted alike: this swatch's, plus the variation between places of that size.
+pub(super) fn next_fabric(values: [&Uncertain; 2], variation: Variation) -> NextFabric {
+    let [stitches, rows] = next_values(values, &variation);
     NextFabric {
-        stitches_per_10cm: with(&gauge.stitches_per_10cm, variation.between_places_percent[0]),
-        rows_per_10cm: with(&gauge.rows_per_10cm, variation.between_places_percent[1]),
-        variation: Variation {
-            between_places_percent: variation.between_places_percent,
-            correlation_mm: variation.correlation_mm,
-        },
+        stitches_per_10cm: stitches.expanded(Confidence::P95),
+        rows_per_10cm: rows.expanded(Confidence::P95),
+        variation,
     }
 }
 
-fn scale_note(finished: &Finished) -> record::Scale {
-    let map = &finished.gauge.map;
+/// Stitches and rows of another fabric, with the variation as often as independent places fit into 10 × 10 cm.
+pub(super) fn next_values(values: [&Uncertain; 2], variation: &Variation) -> [Uncertain; 2] {
+    let places = (100.0 / variation.correlation_mm.max(1.0)).powi(2).max(1.0);
+    [0, 1].map(|k| {
+        let share = variation.between_places_percent[k] / 100.0 / places.sqrt();
+        values[k].clone().with_relative(Contribution::stated(Source::named("the next fabric"), share))
+    })
+}
+
+pub(super) fn scale_note(
+    scale: &Scale,
+    gauge: &SwatchGauge,
+    plane: &PlaneEstimate,
+    ruler_on: Option<RulerOn>,
+    middle: PlanePoint,
+) -> record::Scale {
+    let map = &gauge.map;
     let matrix = map.matrix();
-    let middle = lattice::middle(&finished.reading.blocks);
     record::Scale {
-        kind: finished.scale.kind(),
-        unit: finished.scale.unit(),
+        kind: scale.kind(),
+        unit: scale.unit(),
         px_per_mm: map.px_per_mm(middle).unwrap_or_default(),
         photo_to_mm: std::array::from_fn(|i| matrix[(i / 3, i % 3)]),
         distortion: map.distortion().map(Distortion::from),
-        graduations_read: finished.scale.marks_read(),
-        length_read_mm: finished.scale.length_read_mm(),
-        ruler_on: finished.settings.ruler_on,
-        height_correction_percent: finished.gauge.height_correction_percent,
-        tilt_deg: Some(finished.plane.pose.tilt_deg()),
-        camera_distance_mm: Some(finished.gauge.camera_distance_mm),
+        graduations_read: scale.marks_read(),
+        length_read_mm: scale.length_read_mm(),
+        ruler_on,
+        height_correction_percent: gauge.height_correction_percent,
+        tilt_deg: Some(plane.pose.tilt_deg()),
+        camera_distance_mm: Some(gauge.camera_distance_mm),
     }
 }
 
@@ -185,39 +286,50 @@ fn lattice_note(finished: &Finished) -> Option<LatticeNote> {
     })
 }
 
-fn budget(gauge: &SwatchGauge) -> Vec<record::Contribution> {
-    let lines = quantity::paired_budget(&gauge.stitches_per_10cm, &gauge.rows_per_10cm).unwrap_or_default();
+pub(super) fn budget(stitches: &Uncertain, rows: &Uncertain) -> Vec<record::Contribution> {
+    let lines = quantity::paired_budget(stitches, rows).unwrap_or_default();
     lines.into_iter().map(record::Contribution::from).collect()
 }
 
 fn cautions(setup: &Setup, finished: &Finished) -> Vec<Caution> {
     /// Below this the measurement stands on few stitches or rows.
     const SMALL_EXTENT: f64 = 12.0;
+    let mut cautions = Vec::new();
+    let (stitches, rows) = finished.reading.extent;
+    if stitches < SMALL_EXTENT || rows < SMALL_EXTENT {
+        let message = format!("only {stitches:.0} stitches by {rows:.0} rows were measured: a larger swatch says more");
+        cautions.push(Caution { code: CautionCode::SmallRegion, message });
+    }
+    cautions.extend(plane_cautions(setup, &finished.prior, &finished.plane));
+    if finished.decision.pattern.name.starts_with("rib") {
+        let message = "the rib was measured as it lies: worn, it stretches".to_owned();
+        cautions.push(Caution { code: CautionCode::RibRelaxed, message });
+    }
+    cautions
+}
+
+/// Cautions about lens and tilt.
+pub(super) fn plane_cautions(setup: &Setup, prior: &CameraPrior, plane: &PlaneEstimate) -> Vec<Caution> {
     /// A tilt known less surely than this is worth saying, in degrees.
     const TILT_SIGMA_DEG: f64 = 3.0;
     let mut cautions = Vec::new();
-    let mut say = |code, message: String| cautions.push(Caution { code, message });
-    let (stitches, rows) = finished.reading.extent;
-    if stitches < SMALL_EXTENT || rows < SMALL_EXTENT {
-        say(
-            CautionCode::SmallRegion,
-            format!("only {stitches:.0} stitches by {rows:.0} rows were measured: a larger swatch says more"),
-        );
+    if !prior.stated && setup.span.is_none() {
+        let message =
+            "the file does not tell the lens: a usual one was assumed, so the ruler's height counts less surely";
+        cautions.push(Caution { code: CautionCode::NoFocalLength, message: message.to_owned() });
     }
-    if !finished.prior.stated && setup.span.is_none() {
-        say(
-            CautionCode::NoFocalLength,
-            "the file does not tell the lens: a usual one was assumed, so the ruler's height counts less surely".into(),
-        );
+    if setup.card && setup.card_length_mm.is_none() {
+        let message = "nobody measured the printed card, and printers change sizes: measure its two check lengths with a ruler \
+                       and say the mean with --card-length";
+        cautions.push(Caution { code: CautionCode::CardUnconfirmed, message: message.to_owned() });
     }
-    if finished.plane.tilt_sigma_deg > TILT_SIGMA_DEG {
-        say(
-            CautionCode::TiltUncertain,
-            format!("the camera's tilt is known to {:.0}° only", finished.plane.tilt_sigma_deg),
-        );
+    if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none() || !prior.stated) {
+        let message = "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens";
+        cautions.push(Caution { code: CautionCode::LensUnchecked, message: message.to_owned() });
     }
-    if finished.decision.pattern.name.starts_with("rib") {
-        say(CautionCode::RibRelaxed, "the rib was measured as it lies: worn, it stretches".into());
+    if plane.tilt_sigma_deg > TILT_SIGMA_DEG {
+        let message = format!("the camera's tilt is known to {:.0}° only", plane.tilt_sigma_deg);
+        cautions.push(Caution { code: CautionCode::TiltUncertain, message });
     }
     cautions
 }

@@ -27,14 +27,31 @@ const SAME_LATTICE: f64 = 0.12;
 /// How much more fabric than the runner-up, as area, the chosen lattice must be followed over when places disagree.
 const CLEARLY_MORE_FABRIC: f64 = 1.5;
 
+/// The same where the larger is read faintly only. A woven cloth, however large, does not rise above that (measured: 26 at
+/// most against 60 and more for most knitting).
+const MUCH_MORE_FABRIC: f64 = 12.0;
+const FAINT: f64 = 40.0;
+
+/// How much higher the score of a smaller lattice must be, where it is preferred to a larger one.
+const FAR_CLEARER: f64 = 2.0;
+
 /// Skew beyond which a lattice needs a surer decision, in degrees, and the margin it then needs: twist of the yarn skews
 /// fabric by a few degrees, and a sheared near-duplicate of the true lattice is the usual wrong reading.
 const UNUSUAL_SKEW_DEG: f64 = 7.0;
 const MARGIN_WHEN_SKEWED: f64 = 12.0;
 
+/// Skew beyond which no decision is sure enough (stated choice): the camera is tilted too far for the plane taken so far.
+const MOST_SKEW_DEG: f64 = 12.0;
+
 /// How much larger its margin must be instead, where both are followed over like areas: a lattice twice as fine holds
 /// wherever the true one holds, but its decision is then a narrow one.
 const CLEARLY_SURER: f64 = 3.0;
+
+/// Lattices followed one after the other, each because the whole fabric under the one before showed it better.
+const LOOKS: usize = 3;
+
+/// Stitches or rows, whichever are longer, over which light is evened for the look at the whole fabric.
+const LIGHT_CELLS: f64 = 1.6;
 
 /// The lattice that was decided on and followed.
 pub(super) struct Followed {
@@ -59,10 +76,11 @@ impl View<'_> {
     /// Decides at each seed, follows each different lattice over the photo, and takes the one that holds over most
     /// fabric. Places disagree when a table or a garter border repeats too; when two hold over like areas, refused.
     pub fn follow(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
+        let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
         for seed in seeds {
-            match self.decide(seed, setup) {
+            match lattice::propose(&seed.sheets, &self.declared(setup, seed.centre)) {
                 Ok(decision) => keep_surest(&mut different, decision),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
@@ -79,6 +97,45 @@ impl View<'_> {
             }
         }
         followed.sort_by(|a, b| b.0.total_cmp(&a.0));
+        self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))
+    }
+
+    /// Of the lattices that were followed, the largest first, the one that the fabric under it confirms. A smaller one is
+    /// asked where the larger is no knitting or only faintly so, as a table cloth is, and must then be far clearer.
+    fn surest(&self, followed: Vec<(f64, Followed)>, setup: &Setup) -> Result<Followed, Option<Refusal>> {
+        let (mut sure, mut doubt): (Vec<(f64, Followed)>, Option<Refusal>) = (Vec::new(), None);
+        let mut unclear = f64::NEG_INFINITY;
+        for (area, found) in followed {
+            let enough = |s: &Followed| if s.decision.score > FAINT { CLEARLY_MORE_FABRIC } else { MUCH_MORE_FABRIC };
+            if sure.first().is_some_and(|(most, s)| *most > enough(s) * area) {
+                break;
+            }
+            match self.sure(found, setup) {
+                Ok(found) => sure.push((area_mm2(&found.reading), found)),
+                Err(refusal) => {
+                    let best = refusal.rivals.first().map_or(f64::NEG_INFINITY, |r| r.score);
+                    if refusal.code != RefusalCode::NotKnit && sure.is_empty() {
+                        unclear = unclear.max(best);
+                    }
+                    doubt.get_or_insert(refusal);
+                }
+            }
+        }
+        sure.sort_by(|a, b| b.0.total_cmp(&a.0));
+        if let Some(clearer) =
+            sure.iter().skip(1).position(|(_, f)| f.decision.score > FAR_CLEARER * sure[0].1.decision.score)
+        {
+            sure.drain(..=clearer);
+        }
+        sure.retain(|(_, f)| f.decision.score > FAR_CLEARER * unclear);
+        match self.between(sure) {
+            Some(chosen) => chosen.map_err(Some),
+            None => Err(doubt),
+        }
+    }
+
+    /// Which of the lattices that hold is that of the fabric; `None` where there are none.
+    fn between(&self, mut followed: Vec<(f64, Followed)>) -> Option<Result<Followed, Refusal>> {
         if let [(most, a), (next, b), ..] = followed.as_slice()
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
@@ -88,27 +145,52 @@ impl View<'_> {
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
                 let rivals = followed.iter().filter_map(|(area, f)| rival(*area, f)).collect();
                 let seen = "different places of the picture show different stitches";
-                return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+                return Some(Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals)));
             }
         }
-        match followed.into_iter().next() {
-            Some((_, chosen)) => Ok(chosen),
-            None => Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, ""))),
-        }
+        followed.into_iter().next().map(|(_, chosen)| Ok(chosen))
     }
 
-    fn decide(&self, seed: &FabricSeed, setup: &Setup) -> Result<Decision, Refusal> {
-        let declared = Declared {
-            pattern: setup.stitch.clone(),
-            row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, seed.centre, deg)),
-            expected_per_10cm: setup.expected,
-            outlined: self.region.is_some(),
-        };
-        let decision = lattice::decide(&seed.sheets, &declared)?;
+    /// Decides again on all the fabric that a lattice was followed over, made even by it. Where another lattice is better
+    /// there, that one is followed; it must then stand the same trial.
+    fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
+        let mut found = found;
+        for _ in 0..LOOKS {
+            let decision = self.looked_over(&found, setup)?;
+            if same_lattice(&decision.basis, &found.reading.basis) {
+                found.decision = decision;
+                return checked(found);
+            }
+            let reading = self.grow(&decision)?;
+            found = Followed { decision, reading };
+        }
+        let seen = "the stitches that the whole fabric shows are not those that were followed over it";
+        Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals))
+    }
+
+    /// The decision on the whole of the fabric that a lattice was followed over.
+    fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
+        let basis = &found.reading.basis;
+        let nothing = || Refusal::new(RefusalCode::NotKnit, "");
+        let (s, r) = basis.steps_mm().ok_or_else(nothing)?;
+        let light_mm = (LIGHT_CELLS * s[0].hypot(s[1]).max(r[0].hypot(r[1]))).clamp(2.0, 16.0);
+        let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
+        let centre = found.decision.seed;
+        let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
         if crossed_share(&decision.harmonics) < CROSSED_SHARE {
             return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
         }
         Ok(decision)
+    }
+
+    /// What was declared, as it lies in the plane at a place.
+    fn declared(&self, setup: &Setup, at: PlanePoint) -> Declared {
+        Declared {
+            pattern: setup.stitch.clone(),
+            row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, at, deg)),
+            expected_per_10cm: setup.expected,
+            outlined: self.region.is_some(),
+        }
     }
 
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
@@ -125,13 +207,19 @@ impl View<'_> {
             let seen = "the counts over the fabric are not those that its lines show at the place read first";
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
         }
-        let skew_deg = skew_deg(&reading.basis);
-        if skew_deg.abs() > UNUSUAL_SKEW_DEG && decision.margin < MARGIN_WHEN_SKEWED {
-            let seen = format!("the best reading would be skewed by {skew_deg:.0} degrees");
-            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
-        }
         Ok(reading)
     }
+}
+
+/// Refuses a lattice whose skew is unusual and whose decision is not sure enough for that.
+fn checked(found: Followed) -> Result<Followed, Refusal> {
+    let skew_deg = skew_deg(&found.reading.basis);
+    let surer = found.decision.margin >= MARGIN_WHEN_SKEWED && skew_deg.abs() <= MOST_SKEW_DEG;
+    if skew_deg.abs() > UNUSUAL_SKEW_DEG && !surer {
+        let seen = format!("the best reading would be skewed by {skew_deg:.0} degrees");
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
+    }
+    Ok(found)
 }
 
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
@@ -167,7 +255,7 @@ fn skew_deg(basis: &Basis) -> f64 {
 
 /// Share of the low lattice lines' power that lies off both axes.
 fn crossed_share(harmonics: &[Harmonic]) -> f64 {
-    let low = |h: &&Harmonic| h.h.fract() == 0.0 && h.k.fract() == 0.0 && h.h.abs() <= 2.0 && h.k.abs() <= 2.0;
+    let low = |h: &&Harmonic| h.h.abs() <= 2.0 && h.k.abs() <= 2.0;
     let power = |h: &Harmonic| h.strength * h.strength;
     let all: f64 = harmonics.iter().filter(low).map(power).sum();
     let crossed: f64 = harmonics.iter().filter(low).filter(|h| h.h != 0.0 && h.k != 0.0).map(power).sum();
@@ -188,7 +276,7 @@ fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
 }
 
 /// A direction in the photo, as it lies in the plane at a place, both in degrees.
-fn on_plane_deg(map: &PlaneMap, at: PlanePoint, photo_deg: f64) -> Option<f64> {
+pub(super) fn on_plane_deg(map: &PlaneMap, at: PlanePoint, photo_deg: f64) -> Option<f64> {
     let inverse = map.photo_per_plane(at)?.try_inverse()?;
     let (sin, cos) = photo_deg.to_radians().sin_cos();
     let direction = inverse * nalgebra::Vector2::new(cos, sin);

@@ -2,6 +2,7 @@
 
 use super::Setup;
 use super::fabric_stage::independent_counts;
+use crate::card::CHECK_LENGTH_MM;
 use crate::gauge::ScaleSource;
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
@@ -9,7 +10,7 @@ use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, S
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, GraduationSeen, ScaleKind, TrainSeen};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::ruler::{self, GridReading, RulerReading, RulerSettings, RulerUnit};
+use crate::ruler::{self, CardReading, GridReading, Id1Reading, PlacedPoint, RulerReading, RulerSettings, RulerUnit};
 
 /// Beyond this tilt loops hide one another and the plane model no longer describes a thick fabric: refused. Twice the
 /// tilt people hold a phone at without meaning to (a stated choice).
@@ -19,8 +20,15 @@ const TILT_LIMIT_DEG: f64 = 35.0;
 pub(super) enum Scale {
     Ruler(RulerReading),
     Grid(GridReading),
+    /// The calibration card in its true mm, and its check length where the user measured it.
+    Card(CardReading, Option<f64>),
+    Id1(Id1Reading),
     Span(Span),
 }
+
+/// The edges of an ID-1 card may miss a plane's view of them by so many standard uncertainties (root mean square): what
+/// misses more is another rectangle.
+const ID1_MISFIT: f64 = 3.0;
 
 /// The corners of a rectangle given as left, top, width, height.
 pub(super) fn rectangle([x, y, w, h]: [f64; 4]) -> Vec<PhotoPoint> {
@@ -31,6 +39,18 @@ pub(super) fn rectangle([x, y, w, h]: [f64; 4]) -> Vec<PhotoPoint> {
 pub(super) fn read(photo: &Photo, setup: &Setup) -> Result<Scale, Refusal> {
     if let Some(span) = setup.span {
         return Ok(Scale::Span(span));
+    }
+    if setup.card {
+        let mut card = ruler::read_card(photo)?;
+        // As printed: what the check length says of every other length on the sheet.
+        let printed = setup.card_length_mm.map_or(1.0, |mm| mm / CHECK_LENGTH_MM);
+        for corner in &mut card.corners {
+            (corner.along_mm, corner.across_mm) = (printed * corner.along_mm, printed * corner.across_mm);
+        }
+        return Ok(Scale::Card(card, setup.card_length_mm));
+    }
+    if setup.id1 {
+        return ruler::read_id1(photo).map(Scale::Id1);
     }
     if let Some(pitch_mm) = setup.grid_mm {
         return ruler::read_grid(photo, pitch_mm).map(Scale::Grid);
@@ -44,10 +64,16 @@ pub(super) fn plane(scale: &Scale, prior: &CameraPrior, counts: &[CountSeen]) ->
     let evidence = match scale {
         Scale::Ruler(reading) => ScaleEvidence::Ruler(reading),
         Scale::Grid(grid) => ScaleEvidence::Grid(grid),
+        Scale::Card(card, _) => ScaleEvidence::Places(&card.corners),
+        Scale::Id1(card) => ScaleEvidence::Places(&card.edges),
         Scale::Span(span) => ScaleEvidence::Span(*span),
     };
-    plane::estimate(&evidence, prior, counts)
-        .ok_or_else(|| Refusal::new(RefusalCode::NoScale, "the marks that were read do not lie in one plane"))
+    let estimate = plane::estimate(&evidence, prior, counts)
+        .ok_or_else(|| Refusal::new(RefusalCode::NoScale, "the marks that were read do not lie in one plane"))?;
+    if matches!(scale, Scale::Id1(_)) && estimate.graduation_misfit > ID1_MISFIT {
+        return Err(ruler::no_id1("what looked like one has other measures"));
+    }
+    Ok(estimate)
 }
 
 /// Refuses a camera that looked too obliquely.
@@ -66,6 +92,8 @@ impl Scale {
         match self {
             Self::Ruler(_) => ScaleKind::Ruler,
             Self::Grid(_) => ScaleKind::Grid,
+            Self::Card(..) => ScaleKind::Card,
+            Self::Id1(_) => ScaleKind::Id1,
             Self::Span(_) => ScaleKind::Span,
         }
     }
@@ -74,7 +102,7 @@ impl Scale {
     pub fn unit(&self) -> Option<RulerUnit> {
         match self {
             Self::Ruler(reading) => reading.trains.first().map(|t| t.unit),
-            Self::Grid(_) | Self::Span(_) => None,
+            Self::Grid(_) | Self::Card(..) | Self::Id1(_) | Self::Span(_) => None,
         }
     }
 
@@ -83,6 +111,8 @@ impl Scale {
         match self {
             Self::Ruler(reading) => reading.trains.iter().map(|t| t.marks.len()).sum(),
             Self::Grid(grid) => grid.corners.len(),
+            Self::Card(card, _) => card.corners.len(),
+            Self::Id1(card) => card.edges.len(),
             Self::Span(_) => 2,
         }
     }
@@ -103,6 +133,8 @@ impl Scale {
                 };
                 range(|c| c.0).max(range(|c| c.1)) * grid.pitch_mm
             }
+            Self::Card(card, _) => longest_mm(&card.corners),
+            Self::Id1(card) => longest_mm(&card.edges),
             Self::Span(span) => span.length_mm,
         }
     }
@@ -112,6 +144,8 @@ impl Scale {
         match self {
             Self::Ruler(_) => ScaleSource::Ruler { length_read_mm: self.length_read_mm() },
             Self::Grid(_) => ScaleSource::Sheet { length_read_mm: self.length_read_mm() },
+            Self::Card(_, check_length_mm) => ScaleSource::Card { check_length_mm: *check_length_mm },
+            Self::Id1(_) => ScaleSource::Id1,
             Self::Span(_) => ScaleSource::Typed,
         }
     }
@@ -121,6 +155,8 @@ impl Scale {
         match self {
             Self::Ruler(reading) => &reading.outline_px,
             Self::Grid(grid) => &grid.outline_px,
+            Self::Card(card, _) => &card.outline_px,
+            Self::Id1(card) => &card.outline_px,
             Self::Span(_) => &[],
         }
     }
@@ -137,7 +173,7 @@ impl Scale {
     /// of the counts that comes from the fabric itself, so a curved garment would be taken for a tilted camera.
     pub fn supported_by(&self, reading: &LatticeReading) -> Vec<CountSeen> {
         match self {
-            Self::Ruler(_) | Self::Grid(_) => independent_counts(reading),
+            Self::Ruler(_) | Self::Grid(_) | Self::Card(..) | Self::Id1(_) => independent_counts(reading),
             Self::Span(_) => Vec::new(),
         }
     }
@@ -145,6 +181,15 @@ impl Scale {
     /// Puts what was read into the evidence for pictures.
     pub fn show(&self, evidence: &mut Evidence) {
         evidence.ruler_outline_px = self.outline().to_vec();
+        match self {
+            Self::Card(card, _) => evidence.places_px = card.corners.iter().map(|c| c.at).collect(),
+            Self::Id1(card) => {
+                evidence.places_px = card.edges.iter().map(|c| c.at).collect();
+                evidence.blanked_px.clone_from(&card.outline_px);
+            }
+            Self::Grid(grid) => evidence.places_px = grid.corners.iter().map(|c| c.2).collect(),
+            Self::Ruler(_) | Self::Span(_) => {}
+        }
         if let Self::Ruler(reading) = self {
             evidence.trains = reading
                 .trains
@@ -158,4 +203,14 @@ impl Scale {
                 .collect();
         }
     }
+}
+
+/// Longer of the two extents of places, in mm.
+fn longest_mm(places: &[PlacedPoint]) -> f64 {
+    let extent = |of: fn(&PlacedPoint) -> f64| {
+        let (low, high) =
+            places.iter().map(of).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        (high - low).max(0.0)
+    };
+    extent(|p| p.along_mm).max(extent(|p| p.across_mm))
 }

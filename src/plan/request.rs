@@ -264,6 +264,8 @@ pub enum SwatchWeight {
     },
     /// All stitches worked in it.
     Stitches(u64),
+    /// Its area as the measurement of a gauge saw it, an index into the request's.
+    Measured(usize),
 }
 
 /// Yarn of a published pattern.

@@ -1,5 +1,6 @@
 //! The camera as far as one photo tells: focal length in pixels, centre, lens, and how sure each is.
 
+use super::{Frame, LensProfile};
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
 
@@ -39,7 +40,7 @@ const CUT: Trust = Trust { focal_relative: 0.15, axis_sigma: 0.12 };
 
 /// Standard uncertainty of the radial lens term at the corner of the picture, relative: phone lenses are corrected to
 /// about one or two per cent there. A stated choice.
-pub(super) const LENS_SIGMA: f64 = 0.015;
+const LENS_SIGMA: f64 = 0.015;
 
 /// What is known of the camera before the ruler is looked at.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,6 +57,12 @@ pub struct CameraPrior {
     pub centre: PhotoPoint,
     /// Half the photo's diagonal, in pixels: the unit of the radial lens term.
     pub half_diagonal_px: f64,
+    /// First radial lens coefficient to expect.
+    pub k1: f64,
+    /// Standard uncertainty of `k1`; what is left unsure of `k2` is in it.
+    pub k1_sigma: f64,
+    /// Second radial lens coefficient, taken as it is.
+    pub k2: f64,
 }
 
 impl CameraPrior {
@@ -95,11 +102,25 @@ impl CameraPrior {
             stated: stated.is_some(),
             centre: PhotoPoint::new(w / 2.0, h / 2.0),
             half_diagonal_px: diagonal / 2.0,
+            k1: 0.0,
+            k1_sigma: LENS_SIGMA,
+            k2: 0.0,
         };
         if prior.stated {
             prior.trust(Trust::by_shape(w.max(h) / w.min(h)));
         }
         prior
+    }
+
+    /// What stays the same for every pose of this camera.
+    pub fn frame(&self) -> Frame {
+        Frame { centre: self.centre, half_diagonal_px: self.half_diagonal_px, k2: self.k2 }
+    }
+
+    /// The same camera with a lens that was measured.
+    pub fn with_lens(mut self, lens: &LensProfile) -> Self {
+        (self.k1, self.k1_sigma, self.k2) = (lens.k1.value, lens.k1_sigma(), lens.k2.value);
+        self
     }
 
     fn trust(&mut self, trust: &Trust) {

@@ -5,7 +5,6 @@
 //! standard uncertainty, so evidence and habit are weighed by how sure they are, and the effect of every input on the
 //! camera is known afterwards: that is the plane's part of the uncertainty budget.
 
-use super::camera::LENS_SIGMA;
 use super::drift::DriftingLattice;
 use super::least_squares::{Fit, Model, minimise};
 use super::scales::Scales;
@@ -88,7 +87,7 @@ const GOOD_MISFIT: f64 = 2.0;
 /// Fits the plane to everything that is known. `None` where the evidence holds no length at all, or contradicts itself
 /// beyond what a plane can show.
 pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]) -> Option<PlaneEstimate> {
-    let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
+    let frame = prior.frame();
     let mut model = PlaneModel { frame, prior, scales: Scales::of(scale)?, lattice: None, misfit: Misfit::NONE };
     let mut fit = fit_scales(&model)?;
     // Readings that scatter more than they say are believed accordingly less (Birge 1932).
@@ -175,7 +174,7 @@ fn first_pose(scales: &Scales, prior: &CameraPrior) -> Option<Pose> {
         slope_x: 0.0,
         slope_y: 0.0,
         ln_focal: prior.focal_px.ln(),
-        k1: 0.0,
+        k1: prior.k1,
         axis_x: 0.0,
         axis_y: 0.0,
     })
@@ -229,7 +228,7 @@ impl Model for PlaneModel<'_> {
             pose.slope_x / TILT_SIGMA,
             pose.slope_y / TILT_SIGMA,
             (pose.ln_focal - self.prior.focal_px.ln()) / self.prior.focal_relative,
-            pose.k1 / LENS_SIGMA,
+            (pose.k1 - self.prior.k1) / self.prior.k1_sigma,
             pose.axis_x / self.prior.axis_sigma,
             pose.axis_y / self.prior.axis_sigma,
         ];
@@ -312,7 +311,7 @@ mod tests {
     #[test]
     fn mark_directions_show_the_tilt_across_the_ruler() {
         let (prior, pose) = tilted();
-        let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
+        let frame = prior.frame();
         let map = pose.map(&frame).unwrap();
         let mut reading = reading(&map);
         let with = estimate(&ScaleEvidence::Ruler(&reading), &prior, &[]).unwrap();
@@ -334,7 +333,7 @@ mod tests {
     #[test]
     fn inputs_add_up_to_what_is_left_unknown() {
         let (prior, pose) = tilted();
-        let frame = Frame { centre: prior.centre, half_diagonal_px: prior.half_diagonal_px };
+        let frame = prior.frame();
         let reading = reading(&pose.map(&frame).unwrap());
         let estimate = estimate(&ScaleEvidence::Ruler(&reading), &prior, &[]).unwrap();
         let part = |input| {

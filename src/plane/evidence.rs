@@ -1,7 +1,7 @@
 //! What speaks about the plane: things of known length in the photo, and the stitch lattice's own gradient.
 
 use crate::quantity::PhotoPoint;
-use crate::ruler::{GridReading, RulerReading};
+use crate::ruler::{GridReading, PlacedPoint, RulerReading};
 
 /// Something of known length that was seen in the photo.
 #[derive(Debug, Clone)]
@@ -10,6 +10,8 @@ pub enum ScaleEvidence<'a> {
     Ruler(&'a RulerReading),
     /// Corners of a square grid of known pitch.
     Grid(&'a GridReading),
+    /// Places on something flat of known measures: a calibration card, the edges of an ID-1 card.
+    Places(&'a [PlacedPoint]),
     /// Two points and the distance between them.
     Span(Span),
 }

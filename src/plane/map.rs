@@ -3,8 +3,8 @@
 use crate::quantity::{PhotoPoint, PlanePoint};
 use nalgebra::{Matrix2, Matrix3, Vector3};
 
-/// Radial lens distortion about a centre: distorted = centre + (undistorted − centre)·(1 + k1 r²), r in units of
-/// `radius_px` (Brown 1966, first term).
+/// Radial lens distortion about a centre: distorted = centre + (undistorted − centre)·(1 + k1 r² + k2 r⁴), r in
+/// units of `radius_px` (Brown 1966, first two terms).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct RadialDistortion {
     /// Centre of distortion in the photo.
@@ -13,6 +13,8 @@ pub struct RadialDistortion {
     pub radius_px: f64,
     /// First radial coefficient; negative is barrel distortion.
     pub k1: f64,
+    /// Second radial coefficient; 0 unless a lens profile says otherwise.
+    pub k2: f64,
 }
 
 impl RadialDistortion {
@@ -20,17 +22,17 @@ impl RadialDistortion {
     pub fn distort(&self, p: PhotoPoint) -> PhotoPoint {
         let (dx, dy) = (p.x - self.centre.x, p.y - self.centre.y);
         let r2 = (dx * dx + dy * dy) / (self.radius_px * self.radius_px);
-        let s = 1.0 + self.k1 * r2;
+        let s = 1.0 + r2 * (self.k1 + self.k2 * r2);
         PhotoPoint::new(self.centre.x + dx * s, self.centre.y + dy * s)
     }
 
-    /// The inverse of [`Self::distort`], by fixed-point iteration (converges for |k1| r² < 0.3).
+    /// The inverse of [`Self::distort`], by fixed-point iteration (converges while the whole term stays below 0.3).
     pub fn undistort(&self, p: PhotoPoint) -> PhotoPoint {
         let (dx, dy) = (p.x - self.centre.x, p.y - self.centre.y);
         let (mut ux, mut uy) = (dx, dy);
         for _ in 0..12 {
             let r2 = (ux * ux + uy * uy) / (self.radius_px * self.radius_px);
-            let s = 1.0 + self.k1 * r2;
+            let s = 1.0 + r2 * (self.k1 + self.k2 * r2);
             (ux, uy) = (dx / s, dy / s);
         }
         PhotoPoint::new(self.centre.x + ux, self.centre.y + uy)
@@ -120,7 +122,7 @@ mod tests {
 
     #[test]
     fn lens_term_has_an_inverse() {
-        let d = RadialDistortion { centre: PhotoPoint::new(800.0, 600.0), radius_px: 1000.0, k1: -0.05 };
+        let d = RadialDistortion { centre: PhotoPoint::new(800.0, 600.0), radius_px: 1000.0, k1: -0.05, k2: 0.02 };
         let p = PhotoPoint::new(100.0, 1100.0);
         let q = d.undistort(d.distort(p));
         assert!(p.distance(q) < 1e-6);

@@ -34,6 +34,8 @@ pub struct Frame {
     pub centre: PhotoPoint,
     /// Half the photo's diagonal, in pixels.
     pub half_diagonal_px: f64,
+    /// Second radial lens coefficient, r in units of half the diagonal; 0 unless a lens profile says otherwise.
+    pub k2: f64,
 }
 
 impl Pose {
@@ -88,7 +90,7 @@ impl Pose {
         // The weight's last element is made positive at the centre, so that "in front" has the sign PlaneMap expects.
         let to_mm = rows * to_ray;
         let to_mm = to_mm / to_mm[(2, 2)].abs().max(f64::MIN_POSITIVE);
-        let lens = RadialDistortion { centre: axis, radius_px: frame.half_diagonal_px, k1: self.k1 };
+        let lens = RadialDistortion { centre: axis, radius_px: frame.half_diagonal_px, k1: self.k1, k2: frame.k2 };
         PlaneMap::new(to_mm, Some(lens))
     }
 
@@ -105,7 +107,7 @@ mod tests {
     /// References I3: x = D s cosτ / (D + s sinτ) for a tilt about the foot of the optical axis; D 400 mm, τ 10°.
     #[test]
     fn tilted_plane_agrees_with_the_published_table() {
-        let frame = Frame { centre: PhotoPoint::new(1000.0, 800.0), half_diagonal_px: 1280.0 };
+        let frame = Frame { centre: PhotoPoint::new(1000.0, 800.0), half_diagonal_px: 1280.0, k2: 0.0 };
         let f: f64 = 2000.0;
         let tau = 10f64.to_radians();
         let pose = Pose {

@@ -88,6 +88,17 @@ impl Scales {
                 });
                 Self { points: points.collect(), tips: Vec::new(), lines: 1 }
             }
+            ScaleEvidence::Places(places) => {
+                let points = places.iter().map(|p| ScalePoint {
+                    line: 0,
+                    along_mm: p.along_mm,
+                    across_mm: p.across_mm,
+                    at: p.at,
+                    along_sigma_px: p.along_sigma_px,
+                    across_sigma_px: p.across_sigma_px,
+                });
+                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
+            }
             ScaleEvidence::Span(span) => {
                 let end = |along_mm, at| ScalePoint {
                     line: 0,

@@ -11,10 +11,23 @@ const HOLD_LEVEL: &str = "Hold the camera level, straight above the swatch, and 
 const STEP_BACK: &str = "Take the photo from farther away, and say how thick the ruler is and what it lies on (--ruler-thickness, --ruler-on).";
 const ORIGINAL: &str = "Use the photo as the camera stored it, uncut, with its focal length still in it.";
 const KEEP_CENTRAL: &str = "Step back a little, with swatch and ruler near the middle of the picture.";
+const COUNT_MORE: &str = "Count over a larger swatch: its edges, or half a stitch at each end, then weigh less.";
+const PLAIN_TABLE: &str = "Lay the swatch on a plain table of another colour, its edges straight and flat.";
 const READ_BETTER: &str = "Take the photo closer and sharp, with more of the ruler in it and no glare on it.";
 
+const MEASURE_CARD: &str = "Measure the two check lengths of the printed card with a ruler, and say their mean with --card-length.";
+const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
+
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
-const REMEDIES: [(&str, &str); 12] = [
+const REMEDIES: [(&str, &str); 20] = [
+    ("card was printed", MEASURE_CARD),
+    ("check length", MEASURE_CARD_BETTER),
+    ("unequally", MEASURE_CARD_BETTER),
+    ("card's edge", "Use a ruler, or the printed calibration card (walewise card): the edges of a bank card are round."),
+    ("edge", COUNT_MORE),
+    ("counting", COUNT_MORE),
+    ("ends", PLAIN_TABLE),
+    ("direction of the rows", "Give a second --span along the wales instead of --axes."),
     ("tilt", HOLD_LEVEL),
     ("direction", HOLD_LEVEL),
     ("irregular", SHOW_MORE),

@@ -10,3 +10,4 @@ mod plan_measures;
 mod plan_schematic;
 pub mod plan_text;
 pub mod text;
+mod ways;

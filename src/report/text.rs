@@ -1,6 +1,7 @@
 //! A record in words, for people: short lines that fit 80 columns.
 
-use super::budget;
+use super::{budget, ways};
+use crate::caution::CautionCode;
 use crate::quantity::{Expanded, plus_minus};
 use crate::record::{Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind};
 use crate::refusal::Rival;
@@ -17,10 +18,22 @@ const LARGEST: usize = 3;
 pub fn describe(record: &Record) -> String {
     let mut out = Lines::default();
     // A file's name may hold anything; it must neither break the line nor steer the terminal.
-    out.plain(&record.photo.file.replace(char::is_control, "\u{FFFD}"));
+    let name = |file: &str| file.replace(char::is_control, "\u{FFFD}");
+    match &record.photos {
+        Some(parts) => out.plain(&parts.iter().map(|p| name(&p.photo.file)).collect::<Vec<_>>().join(", ")),
+        None => out.plain(&name(&record.photo.file)),
+    }
     if let Some(gauge) = &record.gauge {
         gauge_lines(&mut out, gauge);
+        if let Some(wanted) = &record.wanted {
+            out.heading(&format!("Wanted: {}", ways::wanted_words(wanted)));
+            ways::wanted_lines(record, wanted).iter().for_each(|line| out.item(line));
+        }
         basis_lines(&mut out, record);
+        if let Some(parts) = &record.photos {
+            out.heading("Each photo by itself (weights for stitches and rows)");
+            parts.iter().for_each(|p| out.item(&ways::photo_words(p)));
+        }
         limits(&mut out, record);
     }
     if let Some(refusal) = &record.refusal {
@@ -32,9 +45,11 @@ pub fn describe(record: &Record) -> String {
     if let Some(error) = &record.error {
         out.paragraph(&format!("Not measured: {}.", error.message));
     }
-    if !record.cautions.is_empty() {
+    // What is missing for the area alone stands with the swatch.
+    let careful: Vec<_> = record.cautions.iter().filter(|c| c.code != CautionCode::OutlineUnknown).collect();
+    if !careful.is_empty() {
         out.heading("Careful");
-        record.cautions.iter().for_each(|c| out.item(&sentence(&c.message)));
+        careful.iter().for_each(|c| out.item(&sentence(&c.message)));
     }
     if record.gauge.is_some() {
         let advice = budget::advice(record);
@@ -80,8 +95,17 @@ fn basis_lines(out: &mut Lines, record: &Record) {
     if let Some(lattice) = &record.lattice {
         out.entry("Counted", &counted_words(lattice));
     }
+    if let Some(counted) = &record.counted {
+        out.entry("Counted", &ways::counted_words(counted));
+    }
     if let Some(scale) = &record.scale {
         out.entry("Scale", &scale_words(scale));
+    }
+    let unknown = record.cautions.iter().find(|c| c.code == CautionCode::OutlineUnknown);
+    match (record.swatch.as_ref().and_then(ways::swatch_words), unknown) {
+        (Some(words), _) => out.entry("Swatch", &words),
+        (None, Some(why)) => out.entry("Swatch", &sentence(&why.message)),
+        (None, None) => {}
     }
 }
 

@@ -8,6 +8,7 @@ mod find;
 mod fit;
 mod grid;
 mod hierarchy;
+mod id1;
 mod ink;
 mod numerals;
 mod settle;
@@ -19,7 +20,8 @@ mod train;
 mod tests;
 
 pub use find::{RulerSettings, read};
-pub use grid::read_grid;
+pub use grid::{read_card, read_grid};
+pub use id1::{no_id1, read_id1};
 
 use crate::quantity::PhotoPoint;
 use serde::{Deserialize, Serialize};
@@ -99,5 +101,41 @@ pub struct GridReading {
     /// Standard uncertainty of a corner's place, in px, each way.
     pub sigma_px: f64,
     /// Outline of the card or mat as far as it was seen: left out when the fabric is looked for.
+    pub outline_px: Vec<PhotoPoint>,
+}
+
+/// A place on something flat of known measures, and where the photo shows it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlacedPoint {
+    /// Place along the thing's longer side, in mm.
+    pub along_mm: f64,
+    /// Place along its shorter side, in mm, turning from the first as the photo's axes do.
+    pub across_mm: f64,
+    /// Where the photo shows it.
+    pub at: PhotoPoint,
+    /// Standard uncertainty of `at` in the longer side's direction, in px.
+    pub along_sigma_px: f64,
+    /// Standard uncertainty of `at` square to that, in px.
+    pub across_sigma_px: f64,
+}
+
+/// What was read of the calibration card ([`crate::card`]).
+#[derive(Debug, Clone, PartialEq)]
+pub struct CardReading {
+    /// Corners of its squares, in the card's own mm as if it were printed true to size.
+    pub corners: Vec<PlacedPoint>,
+    /// Standard uncertainty of a corner's place, in px, each way.
+    pub sigma_px: f64,
+    /// Outline of the card: left out when the fabric is looked for.
+    pub outline_px: Vec<PhotoPoint>,
+}
+
+/// What was read of a card of the size ISO/IEC 7810 ID-1.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Id1Reading {
+    /// Places on the straight parts of its four edges. Along its edge each is free: its uncertainty there is as large as
+    /// the card.
+    pub edges: Vec<PlacedPoint>,
+    /// Outline of the card, and a little beyond: left out when the fabric is looked for, and blanked in pictures.
     pub outline_px: Vec<PhotoPoint>,
 }

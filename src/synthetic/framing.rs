@@ -3,6 +3,7 @@
 use super::draw::Draw;
 use super::sample::SampleSettings;
 use super::scene::{Body, Camera, Fabric, Ruler, RulerScale};
+use crate::card;
 
 /// Where the ruler lies and what the photo shows.
 #[derive(Clone, Copy, PartialEq)]
@@ -26,6 +27,9 @@ pub(super) fn ruler(
     use RulerScale::{Cm, CmInch, HalfMm, InchEighths, InchSixteenths};
     let drawn = draw.pick(&[Cm, Cm, Cm, Cm, HalfMm, InchEighths, InchSixteenths, CmInch, CmInch]);
     let scale = wishes.ruler.unwrap_or(Some(drawn))?;
+    if is_card(scale) {
+        return Some(card_beside(scale, fabric, hard, draw));
+    }
     let inch = matches!(scale, InchEighths | InchSixteenths);
     let body = match scale {
         InchEighths | InchSixteenths => draw.pick(&[Body::Wood, Body::Wood, Body::Plastic, Body::Steel, Body::Tape]),
@@ -84,6 +88,46 @@ pub(super) fn ruler(
     })
 }
 
+/// Whether a scale is a card, which lies beside the swatch.
+pub(super) fn is_card(scale: RulerScale) -> bool {
+    matches!(scale, RulerScale::Card | RulerScale::Id1)
+}
+
+/// A calibration card or an ID-1 card on the table beside the swatch.
+fn card_beside(scale: RulerScale, fabric: &Fabric, hard: f64, draw: &mut Draw) -> Ruler {
+    // 85.60 mm x 53.98 mm x 0.76 mm: ISO/IEC 7810, from memory.
+    let (body, [length_mm, width_mm], thickness_mm) = match scale {
+        RulerScale::Card => (Body::Paper, card::SIZE_MM, draw.between(0.08, 0.3)),
+        _ => (draw.pick(&[Body::Plastic, Body::Plastic, Body::Dark, Body::Tape]), [85.60, 53.98], 0.76),
+    };
+    let upright = draw.chance(0.5);
+    let [half_w, half_h] = fabric.size_mm().map(|s| s / 2.0);
+    let side = draw.between(5.0, 12.0) + width_mm / 2.0 + if upright { half_w } else { half_h };
+    let side = if draw.chance(0.5) { side } else { -side };
+    let slide = draw.between(-12.0, 12.0);
+    let off = if upright { [side, slide] } else { [slide, side] };
+    let (sin, cos) = fabric.angle_deg.to_radians().sin_cos();
+    let turned = if upright { 90.0 } else { 0.0 } + if draw.chance(0.5) { 180.0 } else { 0.0 };
+    Ruler {
+        scale,
+        body,
+        length_mm,
+        width_mm,
+        thickness_mm,
+        on_fabric: false,
+        centre_mm: [
+            fabric.centre_mm[0] + off[0] * cos - off[1] * sin,
+            fabric.centre_mm[1] + off[0] * sin + off[1] * cos,
+        ],
+        angle_deg: fabric.angle_deg + turned + draw.between(-2.0, 2.0) * (1.0 + 2.0 * hard),
+        zero_mm: 0.0,
+        mark_width_mm: 0.2,
+        mark_length: 1.0,
+        numerals: false,
+        wear: 0.0,
+    }
+}
+
 /// Usual thicknesses, mm (measured on rulers at hand, rounded).
 fn thickness(body: Body, draw: &mut Draw) -> f64 {
     match body {
@@ -91,6 +135,7 @@ fn thickness(body: Body, draw: &mut Draw) -> f64 {
         Body::Plastic | Body::Clear | Body::Dark => draw.between(1.5, 3.0),
         Body::Wood => draw.between(2.0, 5.0),
         Body::Tape => draw.between(0.2, 0.5),
+        Body::Paper => 0.1,
     }
 }
 
@@ -166,7 +211,8 @@ fn content(framing: Framing, fabric: &Fabric, ruler: Option<&Ruler>, draw: &mut 
     keep(fabric.centre_mm, fabric.size_mm(), fabric.angle_deg);
     if let Some(ruler) = ruler {
         // A ruler longer than the swatch may stick out of the picture.
-        let shown = ruler.length_mm.min(fabric.size_mm()[0].max(fabric.size_mm()[1]) * draw.between(0.9, 1.4));
+        let most = if is_card(ruler.scale) { f64::INFINITY } else { draw.between(0.9, 1.4) };
+        let shown = ruler.length_mm.min(fabric.size_mm()[0].max(fabric.size_mm()[1]) * most);
         keep(ruler.centre_mm, [shown, ruler.width_mm], ruler.angle_deg);
     }
     spans

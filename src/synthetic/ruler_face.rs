@@ -3,6 +3,10 @@
 use super::noise;
 use super::numerals;
 use super::scene::{Body, Ruler, RulerScale};
+use crate::card;
+
+/// Radius of an ID-1 card's corners, mm (ISO/IEC 7810, from memory).
+const ID1_RADIUS_MM: f64 = 3.18;
 
 /// One row of marks along an edge.
 pub(super) struct Edge {
@@ -33,7 +37,7 @@ impl Ruler {
         let mm = |far| Edge { unit: "cm", pitch_mm: 1.0, far, per_number: 10, levels: MM };
         let sixteenths = |far| Edge { unit: "inch", pitch_mm: INCH_MM / 16.0, far, per_number: 16, levels: SIXTEENTHS };
         match self.scale {
-            RulerScale::Unmarked => Vec::new(),
+            RulerScale::Unmarked | RulerScale::Card | RulerScale::Id1 => Vec::new(),
             RulerScale::Cm => vec![mm(false)],
             RulerScale::HalfMm => {
                 vec![Edge { unit: "cm", pitch_mm: 0.5, far: false, per_number: 20, levels: HALF_MM }, mm(true)]
@@ -99,7 +103,11 @@ impl<'a> RulerFace<'a> {
 
     /// How far a place lies outside the body (negative inside), mm.
     pub fn outside(&self, [u, v]: [f64; 2]) -> f64 {
-        (-u).max(u - self.ruler.length_mm).max(-v).max(v - self.ruler.width_mm)
+        let straight = (-u).max(u - self.ruler.length_mm).max(-v).max(v - self.ruler.width_mm);
+        let radius = if self.ruler.scale == RulerScale::Id1 { ID1_RADIUS_MM } else { 0.0 };
+        let (over_u, over_v) =
+            ((radius - u).max(u - self.ruler.length_mm + radius), (radius - v).max(v - self.ruler.width_mm + radius));
+        if over_u > 0.0 && over_v > 0.0 { over_u.hypot(over_v) - radius } else { straight }
     }
 
     /// The face at a place on it; `soft` is the size of a sample, mm.
@@ -133,6 +141,7 @@ impl<'a> RulerFace<'a> {
                 ([0.52, 0.33, 0.15].map(|c| c * (0.75 + 0.5 * grain)), 1.0)
             }
             Body::Tape => ([0.72, 0.5, 0.05].map(|c| c * (0.94 + 0.1 * n(3.0, 3.0, 6))), 1.0),
+            Body::Paper => ([0.84, 0.84, 0.82].map(|c| c + 0.02 * (n(0.5, 0.5, 9) - 0.5)), 1.0),
             Body::Dark => ([0.03, 0.035, 0.04].map(|c| c * (0.9 + 0.3 * n(0.1, 0.3, 7))), 1.0),
         };
         let scratch = self.ruler.wear as f32 * (n(0.4, 3.0, 8) - 0.6).max(0.0);
@@ -140,6 +149,11 @@ impl<'a> RulerFace<'a> {
     }
 
     fn ink(&self, u: f64, v: f64, soft: f32) -> f32 {
+        if self.ruler.scale == RulerScale::Card {
+            // The body's length says at what size the sheet was printed.
+            let printed = self.ruler.length_mm / card::SIZE_MM[0];
+            return 0.95 * card_ink(u / printed, v / printed, f64::from(soft) / printed);
+        }
         let mut ink = 0.0_f32;
         for (edge, last) in &self.edges {
             let deep = if edge.far { self.ruler.width_mm - v } else { v } as f32;
@@ -194,4 +208,25 @@ impl<'a> RulerFace<'a> {
 fn coverage(off: f32, half: f32, soft: f32) -> f32 {
     let (lo, hi) = ((off - soft / 2.0).max(-half), (off + soft / 2.0).min(half));
     ((hi - lo) / soft).clamp(0.0, 1.0)
+}
+
+/// Share of a sample of the calibration card that is inked: squares and diamonds, faded over one sample.
+fn card_ink(x: f64, y: f64, soft: f64) -> f32 {
+    let side = card::SQUARE_MM;
+    let (u, v, soft) = ((x - card::RIM_MM) / side, (y - card::RIM_MM) / side, soft / side);
+    // Even squares +1, odd ones -1, averaged over a sample about the nearest line between two.
+    let wave = |t: f64| {
+        let line = t.round();
+        let sign = if (line as i64).rem_euclid(2) == 0 { 1.0 } else { -1.0 };
+        sign * (2.0 * (t - line) / soft).clamp(-1.0, 1.0)
+    };
+    let inside = |t: f64, end: i32| (t.min(f64::from(end) - t) / soft + 0.5).clamp(0.0, 1.0);
+    let within = inside(u, card::COLUMNS) * inside(v, card::ROWS);
+    let plain = 0.5 + 0.5 * wave(u) * wave(v);
+    let off = (u - u.floor() - 0.5).abs() + (v - v.floor() - 0.5).abs();
+    let diamond = match card::has_diamond(u.floor() as i32, v.floor() as i32) {
+        Some(true) => ((card::DIAMOND - off) * std::f64::consts::FRAC_1_SQRT_2 / soft + 0.5).clamp(0.0, 1.0),
+        _ => 0.0,
+    };
+    (within * (plain * (1.0 - diamond) + (1.0 - plain) * diamond)) as f32
 }

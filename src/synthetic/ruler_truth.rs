@@ -119,6 +119,7 @@ fn kind(ruler: &Ruler) -> String {
         Body::Wood => "wood",
         Body::Tape => "tape",
         Body::Dark => "dark",
+        Body::Paper => "paper",
     };
     let scale = match ruler.scale {
         RulerScale::Cm => "cm",
@@ -127,6 +128,8 @@ fn kind(ruler: &Ruler) -> String {
         RulerScale::InchSixteenths => "in16",
         RulerScale::CmInch => "cm_in",
         RulerScale::Unmarked => "blank",
+        RulerScale::Card => "card",
+        RulerScale::Id1 => "id1",
     };
     format!("{body}_{scale}")
 }

@@ -147,6 +147,10 @@ pub enum RulerScale {
     CmInch,
     /// A body without any mark.
     Unmarked,
+    /// The printed calibration card; its body's length says at what size it was printed.
+    Card,
+    /// A card of the size ISO/IEC 7810 ID-1, blank side up.
+    Id1,
 }
 
 /// What a ruler is made of, as far as a photo shows it.
@@ -165,6 +169,8 @@ pub enum Body {
     Tape,
     /// Dark body with light marks.
     Dark,
+    /// White paper.
+    Paper,
 }
 
 /// A straight ruler.

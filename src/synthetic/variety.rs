@@ -2,7 +2,7 @@
 
 use super::chart::{Chart, UnknownPattern};
 use super::draw::Draw;
-use super::framing::{Framing, camera, ruler};
+use super::framing::{Framing, camera, is_card, ruler};
 use super::sample::SampleSettings;
 use super::scene::{Body, Camera, Difficulty, Fabric, Irregularity, Light, Ruler, RulerScale, Scene, Table, Yarn};
 
@@ -105,6 +105,7 @@ pub(super) fn compose(wishes: &SampleSettings, framing: Option<Framing>) -> Scen
         Difficulty::Hard => 1.0,
     };
     let framing = framing.unwrap_or(draw.pick(&[Framing::Beside, Framing::Beside, Framing::Across, Framing::CloseUp]));
+    let framing = if wishes.ruler.flatten().is_some_and(is_card) { Framing::Beside } else { framing };
     let fabric = fabric(wishes, framing, hard, &mut draw);
     let ruler = ruler(wishes, framing, &fabric, hard, &mut draw);
     let camera = camera(wishes, framing, &fabric, ruler.as_ref(), hard, &mut draw);

@@ -15,7 +15,12 @@ use crate::sizing::{
 const SEAM_YARN: f64 = 1.5;
 
 /// Yarn for each size.
-pub fn yarn(request: &YarnRequest, sizes: &[String], worked: &[Vec<Worked>]) -> Result<Vec<YarnPlan>, PlanError> {
+pub fn yarn(
+    request: &YarnRequest,
+    fabrics: &[Fabric],
+    sizes: &[String],
+    worked: &[Vec<Worked>],
+) -> Result<Vec<YarnPlan>, PlanError> {
     let missing = || {
         let message = "yarn needs the area of every part: its length, and the rows of its gauge";
         PlanError::at(request.key.clone(), message)
@@ -31,6 +36,15 @@ pub fn yarn(request: &YarnRequest, sizes: &[String], worked: &[Vec<Worked>]) -> 
             SwatchYarn::ByArea { mass_g, area_mm2: SwatchYarn::area([a.mm(), b.mm()], within.mm()) }
         }
         SwatchWeight::Stitches(stitches) => SwatchYarn::ByStitches { mass_g, stitches },
+        SwatchWeight::Measured(gauge) => {
+            let unseen = || {
+                let message =
+                    "this gauge's measurement did not see the whole swatch: give swatch_sides or swatch_stitches";
+                PlanError::at(format!("{}.swatch_gauge", request.key), message)
+            };
+            let area_mm2 = fabrics[gauge].swatch_area_mm2.clone().filter(|area| area.value > 0.0).ok_or_else(unseen)?;
+            SwatchYarn::ByArea { mass_g, area_mm2 }
+        }
     };
     let amounts = Amounts {
         tails_m: request.tails.0.mm() / 1000.0 * f64::from(request.tails.1),

@@ -4,7 +4,7 @@ use super::super::error::{PlanError, PlanProblem};
 use super::super::request::{GaugeRequest, GaugeSource};
 use super::super::result::GaugeNote;
 use super::too_vague;
-use crate::quantity::{Confidence, Source, plus_minus};
+use crate::quantity::{Confidence, Contribution, Source, Uncertain, plus_minus};
 use crate::record::Record;
 use crate::sizing::{FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, per_10cm};
 use std::collections::BTreeMap;
@@ -21,6 +21,9 @@ pub struct Fabric {
     source: String,
     /// What the measurement warns of, in words.
     pub cautions: Vec<String>,
+    /// Area of the whole swatch in mm², where its measurement saw it. Its scale is the gauge's own, so in stitches it is
+    /// surer than this: taken as independent it makes the yarn's interval rather too wide.
+    pub swatch_area_mm2: Option<Uncertain>,
 }
 
 /// All of them, in the order of the request.
@@ -30,6 +33,7 @@ pub fn all(requests: &[GaugeRequest], records: &BTreeMap<String, Record>) -> Res
 
 fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanProblem> {
     let mut cautions = Vec::new();
+    let mut swatch_area_mm2 = None;
     let (mut gauge, source, recorded) = match &request.source {
         GaugeSource::Typed { stitches, rows, over } => {
             (typed(&request.name, *stitches, *rows, *over), typed_words(*stitches, *rows, *over), String::new())
@@ -40,6 +44,12 @@ fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanPr
             let gauge = FabricGauge::from_record(&request.name, record)
                 .map_err(|e| PlanProblem::Inconclusive(format!("{}.measurement: {file}: {e}", request.key)))?;
             cautions.extend(record.cautions.iter().map(|c| c.message.clone()));
+            swatch_area_mm2 = record.swatch.as_ref().and_then(|s| s.area_mm2.zip(s.area_standard_uncertainty_mm2)).map(
+                |(area, standard)| {
+                    Uncertain::exact(area)
+                        .with(Contribution::stated(Source::named("area of the whole swatch"), standard))
+                },
+            );
             let pattern = record.stitch_pattern.as_ref().map(|p| p.pattern.name.clone()).unwrap_or_default();
             (gauge, format!("measured on {}", record.photo.file), pattern)
         }
@@ -58,7 +68,7 @@ fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanPr
         return Err(PlanProblem::Inconclusive(message));
     }
     let stitch = if request.stitch.is_empty() { recorded } else { request.stitch.clone() };
-    Ok(Fabric { request: request.clone(), gauge, stitch, source, cautions })
+    Ok(Fabric { request: request.clone(), gauge, stitch, source, cautions, swatch_area_mm2 })
 }
 
 /// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`.
@@ -136,7 +146,7 @@ impl Fabric {
     /// What the plan says of it.
     pub fn note(&self) -> GaugeNote {
         let side = Length::TEN_CM.mm();
-        let next = |value: crate::quantity::Uncertain| value.expanded(Confidence::P95);
+        let next = |value: Uncertain| value.expanded(Confidence::P95);
         GaugeNote {
             name: self.gauge.name.clone(),
             source: self.source.clone(),

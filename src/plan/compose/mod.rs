@@ -32,7 +32,7 @@ pub fn compose(request: &Request, records: &BTreeMap<String, Record>) -> Result<
         pieces.push(PiecePlan { name: piece.name.clone(), round: piece.round, direction: piece.direction, sizes });
     }
     let yarn = match &request.yarn {
-        Some(yarn) => beside::yarn(yarn, &request.sizes, &worked)?,
+        Some(yarn) => beside::yarn(yarn, &fabrics, &request.sizes, &worked)?,
         None => Vec::new(),
     };
     let mut plan = Plan {

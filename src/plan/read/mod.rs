@@ -52,7 +52,7 @@ fn request(table: &DeTable<'_>) -> Result<Request, PlanError> {
     };
     facts.ties |= pieces.iter().flat_map(|p| &p.parts).any(|part| part.cord.is_some());
     let regauge = keys.get("regauge").map(|item| gauges::read_regauge(&item, &gauges)).transpose()?;
-    let yarn = keys.get("yarn").map(|item| yarn::read(&item)).transpose()?;
+    let yarn = keys.get("yarn").map(|item| yarn::read(&item, &gauges)).transpose()?;
     keys.finish()?;
     if pieces.is_empty() && regauge.is_none() {
         return Err(PlanError::at("", "there is nothing to plan: a [[piece]] or a [regauge] is expected"));

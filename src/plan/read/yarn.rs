@@ -1,7 +1,8 @@
 //! `[yarn]`.
 
 use super::super::error::PlanError;
-use super::super::request::{SubstituteRequest, SwatchWeight, YarnRequest};
+use super::super::request::{GaugeRequest, SubstituteRequest, SwatchWeight, YarnRequest};
+use super::gauges::chosen;
 use super::table::{Item, Keys};
 use crate::sizing::{Length, tex_from_ne, tex_from_nm};
 use std::ops::RangeInclusive;
@@ -18,7 +19,7 @@ const SIDES_WITHIN_MM: f64 = 2.0;
 const TAIL_MM: f64 = 150.0;
 
 /// Yarn to reckon.
-pub fn read(item: &Item<'_>) -> Result<YarnRequest, PlanError> {
+pub fn read(item: &Item<'_>, gauges: &[GaugeRequest]) -> Result<YarnRequest, PlanError> {
     let mut keys = item.keys()?;
     let whole = |item: Item<'_>| item.whole(0..=1000);
     let ball_g = keys.need("ball_g", "ball_g = 50")?.number(GRAMS)?;
@@ -26,7 +27,7 @@ pub fn read(item: &Item<'_>) -> Result<YarnRequest, PlanError> {
         key: item.path.clone(),
         swatch_mass_g: keys.need("swatch_mass_g", "swatch_mass_g = 12")?.number(GRAMS)?,
         scale_step_g: keys.get("scale_step_g").map_or(Ok(KITCHEN_SCALE_G), |s| s.number(0.001..=10.0))?,
-        swatch: swatch(&mut keys)?,
+        swatch: swatch(&mut keys, gauges)?,
         ball_g,
         ball_m: ball_metres(&mut keys, ball_g)?,
         tails: (
@@ -62,9 +63,9 @@ fn ball_metres(keys: &mut Keys<'_>, ball_g: f64) -> Result<f64, PlanError> {
     }
 }
 
-fn swatch(keys: &mut Keys<'_>) -> Result<SwatchWeight, PlanError> {
-    match (keys.get("swatch_sides"), keys.get("swatch_stitches")) {
-        (Some(sides), None) => {
+fn swatch(keys: &mut Keys<'_>, gauges: &[GaugeRequest]) -> Result<SwatchWeight, PlanError> {
+    match (keys.get("swatch_sides"), keys.get("swatch_stitches"), keys.get("swatch_gauge")) {
+        (Some(sides), None, None) => {
             let wrong =
                 || PlanError::at(sides.path.clone(), "two lengths are expected, for example [\"15 cm\", \"16 cm\"]");
             let lengths = sides.list().ok_or_else(wrong)?.iter().map(Item::length).collect::<Result<Vec<_>, _>>()?;
@@ -72,9 +73,10 @@ fn swatch(keys: &mut Keys<'_>) -> Result<SwatchWeight, PlanError> {
                 keys.get("sides_within").map_or(Ok(Length::from_mm(SIDES_WITHIN_MM)), |w| w.length_or_none())?;
             Ok(SwatchWeight::Sides { sides: lengths.try_into().map_err(|_| wrong())?, within })
         }
-        (None, Some(stitches)) => Ok(SwatchWeight::Stitches(u64::from(stitches.whole(1..=10_000_000)?))),
+        (None, Some(stitches), None) => Ok(SwatchWeight::Stitches(u64::from(stitches.whole(1..=10_000_000)?))),
+        (None, None, Some(gauge)) => chosen(Some(gauge), keys.path(), gauges).map(SwatchWeight::Measured),
         _ => {
-            let message = "either swatch_sides = [\"15 cm\", \"16 cm\"] (the whole swatch) or swatch_stitches (all of them) is expected";
+            let message = "either swatch_sides = [\"15 cm\", \"16 cm\"] (the whole swatch), swatch_stitches (all of them) or swatch_gauge (whose measurement saw the whole swatch) is expected";
             Err(PlanError::at(keys.path(), message))
         }
     }

@@ -1,5 +1,6 @@
 //! The photo with what was seen drawn on it, for a person's eye: a count can be checked by looking, and a wrong one shows.
 
+mod blank;
 mod canvas;
 mod caption;
 mod lattice;
@@ -20,6 +21,7 @@ const LARGEST_ENLARGED_PX: f64 = 24e6;
 /// or the reason of the refusal in a bar added below. Where the stitches are very small, the part of the photo that holds
 /// swatch and ruler is enlarged.
 pub fn draw(record: &Record, evidence: &Evidence, photo: RgbImage) -> RgbImage {
+    let photo = blank::blanked(photo, &evidence.blanked_px);
     let (photo, mut pen) = framed(evidence, photo);
     let longer = f64::from(photo.width().max(photo.height()));
     // An ordinary line is a pixel for each 1100 of the longer side, so that lines and words look alike in pictures of
@@ -28,6 +30,7 @@ pub fn draw(record: &Record, evidence: &Evidence, photo: RgbImage) -> RgbImage {
     let mut canvas = Canvas::new(photo);
     lattice::draw(&mut canvas, evidence, pen);
     ruler::draw(&mut canvas, &evidence.trains, &pen.places(&evidence.ruler_outline_px), pen);
+    ruler::draw_places(&mut canvas, &pen.places(&evidence.places_px), pen);
     caption::add_below(canvas.into_picture(), record, evidence, pen.px)
 }
 
@@ -78,7 +81,7 @@ fn framed(evidence: &Evidence, photo: RgbImage) -> (RgbImage, Pen) {
 /// Left, top, width and height of the part of the photo that holds the region and the ruler, with room for words.
 fn subject(evidence: &Evidence, photo: &RgbImage) -> (u32, u32, u32, u32) {
     let marks = evidence.trains.iter().flat_map(|t| t.marks.iter().map(|m| m.mark.at));
-    let points = || marks.clone().chain(evidence.region_px.iter().copied());
+    let points = || marks.clone().chain(evidence.region_px.iter().chain(&evidence.places_px).copied());
     let (w, h) = (f64::from(photo.width()), f64::from(photo.height()));
     let within = |values: &mut dyn Iterator<Item = f64>, extent: f64| {
         let (low, high) = values.fold((extent, 0.0_f64), |(l, h), v| (l.min(v), h.max(v)));

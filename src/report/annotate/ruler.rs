@@ -18,6 +18,12 @@ pub fn draw(canvas: &mut Canvas, trains: &[TrainSeen], outline: &[Place], pen: P
     }
 }
 
+/// Draws the corners of a card or grid, or places on a card's edges, as small crosses.
+pub fn draw_places(canvas: &mut Canvas, places: &[Place], pen: Pen) {
+    let crosses: Vec<Mark> = places.iter().flat_map(|at| Mark::cross(*at, 4.0 * pen.px, 0.8 * pen.px)).collect();
+    canvas.layer(&crosses, colour::VERMILION, (colour::WHITE, 0.6 * pen.px), 1.0);
+}
+
 fn draw_train(canvas: &mut Canvas, train: &TrainSeen, pen: Pen) {
     let spacing = median_spacing(&train.marks).map_or(10.0 * pen.px, |s| s * pen.zoom);
     let whole = marks_per_number(train);

@@ -3,9 +3,12 @@
 //! Corners are found where squares meet or lines cross, linked into a grid, refined to a fraction of a pixel at full
 //! size, and accepted only when one projective view of even squares explains them all.
 
+mod card;
 mod corners;
 mod link;
 mod refine;
+
+pub use card::read_card;
 
 use super::GridReading;
 use crate::photo::{LUMINANCE, Photo};

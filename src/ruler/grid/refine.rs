@@ -45,7 +45,7 @@ fn typical_side(linked: &Linked) -> f64 {
 
 /// The point nearest to all edge lines in a window: each gradient says that its edge runs square to it (Förstner & Gülch
 /// 1987). `None` where the window leaves the picture or holds one direction only.
-fn edges_meet(photo: &Photo, at: Vector2<f64>, radius: f64) -> Option<Vector2<f64>> {
+pub(super) fn edges_meet(photo: &Photo, at: Vector2<f64>, radius: f64) -> Option<Vector2<f64>> {
     let reach = (1.5 * radius).ceil() as i64;
     let (cx, cy) = (at.x.floor() as i64, at.y.floor() as i64);
     let (w, h) = (i64::from(photo.width()), i64::from(photo.height()));
@@ -95,7 +95,7 @@ pub(super) fn projective(mut corners: Vec<Corner>) -> Option<(Vec<Corner>, f64, 
 
 /// Grid numbers → px, by linear least squares on the cross products (Hartley & Zisserman 2004, §4.1), on coordinates
 /// moved and scaled to unit size.
-fn view_of(corners: &[Corner]) -> Option<Matrix3<f64>> {
+pub(super) fn view_of(corners: &[Corner]) -> Option<Matrix3<f64>> {
     if corners.len() < 6 {
         return None;
     }
@@ -121,7 +121,8 @@ fn view_of(corners: &[Corner]) -> Option<Matrix3<f64>> {
     Some(to_px * view * from_grid)
 }
 
-fn seen(view: &Matrix3<f64>, i: f64, j: f64) -> Option<PhotoPoint> {
+/// Where a view has a place of the grid; `None` at infinity.
+pub(super) fn seen(view: &Matrix3<f64>, i: f64, j: f64) -> Option<PhotoPoint> {
     let v = view * Vector3::new(i, j, 1.0);
     (v.z.abs() > 1e-12).then(|| PhotoPoint::new(v.x / v.z, v.y / v.z))
 }
