@@ -53,3 +53,24 @@ fn one_ruler_moves_both_gauges() {
     ruler.shared_id = Some("steel 30".to_owned());
     assert!(correlation(&record) > 0.0);
 }
+
+/// Yarn by the whole swatch as its photo showed it; a photo that did not show it is a mistake at that key.
+#[test]
+fn yarn_by_the_measured_swatch() {
+    let text = "[gauge.body]\nmeasurement = \"swatch.json\"\n[[piece]]\nname = \"p\"\nwidth = \"40 cm\"\nlength = \"50 cm\"\n\
+                [yarn]\nswatch_mass_g = 20\nswatch_gauge = \"body\"\nswatches = 0\nball_g = 50\nball_m = 120\n";
+    let request = walewise::plan::read(text).expect("a plan").request;
+    let planned = |record: Record| walewise::plan::compose(&request, &[("body".to_owned(), record)].into());
+    let swatch = |area_mm2: Option<f64>| {
+        let json = serde_json::json!({
+            "outline_px": [], "area_mm2": area_mm2, "area_standard_uncertainty_mm2": area_mm2.map(|a| a * 0.01)
+        });
+        Record { swatch: Some(serde_json::from_value(json).expect("a swatch")), ..record() }
+    };
+    let plan = planned(swatch(Some(20_000.0))).expect("a plan");
+    // 40 × 50 cm are ten times 200 cm²; whole stitches and rows miss it by a per cent at most.
+    let grams = plan.yarn[0].amount.grams.value;
+    assert!((grams / 200.0 - 1.0).abs() < 0.02, "{grams}");
+    let error = planned(swatch(None)).expect_err("no area").to_string();
+    assert!(error.contains("yarn.swatch_gauge"), "{error}");
+}
