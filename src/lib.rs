@@ -5,6 +5,7 @@
 //!
 //! One way only, each stage a module that imports none of the later ones:
 //! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
+//! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
 //! # Coordinates
@@ -27,10 +28,12 @@ pub mod gauge;
 pub mod lattice;
 pub mod measure;
 pub mod photo;
+pub mod plan;
 pub mod plane;
 pub mod quantity;
 pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod ruler;
+pub mod sizing;
 pub mod synthetic;

@@ -159,3 +159,25 @@ fn people_see_sensible_digits() {
     assert_eq!(plus_minus_two_digits(22.4137, 0.31), "22.41 ± 0.31");
     assert_eq!(plus_minus_two_digits(100.0, 12.3), "100 ± 12");
 }
+
+/// Probabilities against shapes whose distribution is elementary, and against the interval of the same value.
+#[test]
+fn probabilities_belong_to_the_intervals() {
+    let normal = Uncertain::exact(10.0).with(Contribution::stated(Source::named("a"), 0.5));
+    assert!((normal.probability_below(10.0) - 0.5).abs() < 1e-12);
+    assert!((normal.probability_between(10.0 - 0.98, 10.0 + 0.98) - 0.95).abs() < 1e-4, "1.96 standard uncertainties");
+    let limits = Uncertain::exact(3.0).with(Contribution::type_b(Source::named("b"), 2.0, Shape::Rectangular, 1.0));
+    assert!((limits.probability_between(2.0, 4.0) - 0.5).abs() < 0.002, "half of the range");
+    assert!(limits.probability_below(0.9) < 1e-6 && limits.probability_below(5.1) > 1.0 - 1e-6);
+    let few = Contribution::type_a(Source::named("c"), 0.4, 5.0);
+    for value in [normal.clone().with(few), &limits + &normal, &limits - &normal] {
+        let (low, high) = value.expanded(Confidence::P95).interval();
+        assert!((value.probability_between(low, high) - 0.95).abs() < 0.001);
+        assert!((value.probability_below(low) - 0.025).abs() < 0.0005);
+    }
+    let exact = Uncertain::exact(7.0);
+    assert_eq!(
+        (exact.probability_below(6.9), exact.probability_below(7.0), exact.probability_between(7.0, 7.0)),
+        (0.0, 1.0, 1.0)
+    );
+}

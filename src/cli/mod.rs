@@ -7,6 +7,8 @@ mod measure;
 mod numbers;
 mod output;
 mod photo_file;
+mod plan;
+mod plan_arguments;
 mod progress;
 mod sample;
 mod setup;
@@ -18,13 +20,13 @@ use std::ffi::OsString;
 /// How a command ended, as its exit status.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExitStatus {
-    /// Done: every photo measured.
+    /// Done: every photo measured, or what else was asked for.
     Done,
     /// Anything not named below.
     Other,
-    /// The arguments make no sense.
+    /// The arguments make no sense, or what a plan file says.
     BadArguments,
-    /// A photo was refused.
+    /// A photo was refused, or a plan can't be concluded honestly.
     Refused,
     /// A file can't be read as a photo.
     Unreadable,
@@ -59,7 +61,7 @@ impl ExitStatus {
 #[command(
     name = "walewise",
     version,
-    about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it",
+    about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it, and plans pieces from it",
     arg_required_else_help = true,
     max_term_width = 100
 )]
@@ -73,6 +75,7 @@ enum Command {
     Measure(Box<measure::MeasureArguments>),
     Card(card::CardArgs),
     Lens(lens::LensArgs),
+    Plan(Box<plan::PlanArguments>),
     Sample(sample::SampleArgs),
 }
 
@@ -83,6 +86,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
             Command::Measure(arguments) => measure::run(&arguments),
             Command::Card(arguments) => card::run(&arguments),
             Command::Lens(arguments) => lens::run(&arguments),
+            Command::Plan(arguments) => plan::run(&arguments),
             Command::Sample(arguments) => sample::run(&arguments),
         },
         Err(error) => explain(&error),

@@ -1,7 +1,13 @@
-//! Reports: a record, and the evidence beside it, put into words and pictures. Pure functions; nothing is read or written.
+//! Reports: a record, and the evidence beside it, put into words and pictures; a plan put into words and a page to print.
+//! Pure functions; nothing is read or written.
 
 pub mod annotate;
 mod budget;
 pub mod json;
+pub mod plan_html;
+mod plan_instructions;
+mod plan_measures;
+mod plan_schematic;
+pub mod plan_text;
 pub mod text;
 mod ways;

@@ -203,10 +203,10 @@ fn sentence(text: &str) -> String {
 
 /// Lines of text, broken at [`COLUMNS`].
 #[derive(Default)]
-struct Lines(String);
+pub(super) struct Lines(pub(super) String);
 
 impl Lines {
-    fn plain(&mut self, line: &str) {
+    pub(super) fn plain(&mut self, line: &str) {
         self.0.push_str(line);
         self.0.push('\n');
     }
@@ -218,7 +218,7 @@ impl Lines {
         }
     }
 
-    fn paragraph(&mut self, text: &str) {
+    pub(super) fn paragraph(&mut self, text: &str) {
         self.indented("  ", "  ", text);
     }
 
@@ -226,11 +226,11 @@ impl Lines {
         self.indented(&format!("  {:<9}", format!("{name}:")), "           ", text);
     }
 
-    fn heading(&mut self, text: &str) {
+    pub(super) fn heading(&mut self, text: &str) {
         self.indented("  ", "  ", &format!("{text}:"));
     }
 
-    fn item(&mut self, text: &str) {
+    pub(super) fn item(&mut self, text: &str) {
         self.indented("  - ", "    ", text);
     }
 }

@@ -5,4 +5,5 @@ mod cards;
 mod folder;
 mod outputs;
 mod photos;
+mod plans;
 mod ways;

@@ -1,0 +1,84 @@
+//! A request → a plan.
+
+mod beside;
+mod fabrics;
+mod part;
+mod shape;
+mod warnings;
+
+use super::error::{PlanError, PlanProblem};
+use super::request::{PieceRequest, Request};
+use super::result::{PiecePlan, Plan, SCHEMA, SizedPiece};
+use crate::quantity::{Confidence, Uncertain};
+use crate::record::Record;
+use crate::sizing::FabricGauge;
+use fabrics::Fabric;
+use part::{Place, Worked};
+use std::collections::BTreeMap;
+
+/// Works a request out. `records` holds, by name of the gauge, the record of each gauge that comes from a measurement.
+pub fn compose(request: &Request, records: &BTreeMap<String, Record>) -> Result<Plan, PlanProblem> {
+    let fabrics = fabrics::all(&request.gauges, records)?;
+    let mut pieces = Vec::new();
+    // What each size takes, in the order of the sizes: the yarn is reckoned from it.
+    let mut worked: Vec<Vec<Worked>> = request.sizes.iter().map(|_| Vec::new()).collect();
+    for piece in &request.pieces {
+        let mut sizes = Vec::new();
+        for (index, size) in request.sizes.iter().enumerate() {
+            let parts = parts_of(piece, index, size, &fabrics)?;
+            sizes.push(sized(size, &parts));
+            worked[index].extend(parts);
+        }
+        pieces.push(PiecePlan { name: piece.name.clone(), round: piece.round, direction: piece.direction, sizes });
+    }
+    let yarn = match &request.yarn {
+        Some(yarn) => beside::yarn(yarn, &fabrics, &request.sizes, &worked)?,
+        None => Vec::new(),
+    };
+    let mut plan = Plan {
+        schema: SCHEMA,
+        version: env!("CARGO_PKG_VERSION"),
+        title: request.title.clone(),
+        sizes: request.sizes.clone(),
+        sizes_source: request.sizes_source.clone(),
+        gauges: fabrics.iter().map(Fabric::note).collect(),
+        pieces,
+        regauge: request.regauge.as_ref().map(|r| beside::regauge(r, &fabrics)).transpose()?,
+        yarn,
+        substitution: request.yarn.as_ref().and_then(beside::substitution),
+        cautions: Vec::new(),
+    };
+    plan.cautions = warnings::all(request, &fabrics, &plan);
+    Ok(plan)
+}
+
+fn parts_of(piece: &PieceRequest, index: usize, size: &str, fabrics: &[Fabric]) -> Result<Vec<Worked>, PlanProblem> {
+    let mut parts: Vec<Worked> = Vec::new();
+    for part in &piece.parts {
+        let place = Place { piece, part, size: index, fabric: &fabrics[part.gauge], fabrics };
+        let done = part::work(place, parts.last().map(|w| &w.plan)).map_err(|error| for_size(error, size))?;
+        parts.push(done);
+    }
+    Ok(parts)
+}
+
+/// Says which size a mistake is about, where there are several.
+fn for_size(error: PlanError, size: &str) -> PlanError {
+    if size.is_empty() { error } else { PlanError { message: format!("size {size}: {}", error.message), ..error } }
+}
+
+fn sized(size: &str, parts: &[Worked]) -> SizedPiece {
+    let lengths: Option<Vec<&Uncertain>> = parts.iter().map(|p| p.length.as_ref()).collect();
+    let length_mm = lengths.map(|lengths| {
+        lengths.into_iter().fold(Uncertain::exact(0.0), |sum, length| &sum + length).expanded(Confidence::P95)
+    });
+    SizedPiece { size: size.to_owned(), parts: parts.iter().map(|p| p.plan.clone()).collect(), length_mm }
+}
+
+/// A gauge so vague that it tells nothing: its 95 % interval reaches further than a fifth either way (the measurement
+/// refuses at the same point).
+fn too_vague(gauge: &FabricGauge) -> bool {
+    const TELLS_NOTHING: f64 = 0.2;
+    let vague = |value: &Uncertain| value.expanded(Confidence::P95).relative().is_none_or(|r| r > TELLS_NOTHING);
+    vague(&gauge.stitches_per_10cm) || gauge.rows_per_10cm.as_ref().is_some_and(vague)
+}

@@ -1,0 +1,90 @@
+//! Is my gauge the pattern's, and if not, would another needle help?
+
+use super::body::USUAL_TOLERANCE;
+use crate::quantity::{Confidence, Expanded, Uncertain};
+use serde::Serialize;
+
+/// How a gauge compares with the one that is wanted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tension {
+    /// The whole 95 % interval lies within 2.5 % of what is wanted.
+    Matches,
+    /// Surely more stitches than wanted.
+    TooTight,
+    /// Surely fewer stitches than wanted.
+    TooLoose,
+    /// The interval holds what is wanted and more than 2.5 % about it.
+    CantTell,
+}
+
+/// How the gauge answers to the needle, and where that is known from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NeedleResponse {
+    /// Stitches per 10 cm fewer for a needle one size larger.
+    pub stitches_per_10cm_per_size: f64,
+    /// Where it is known from, in words.
+    pub basis: String,
+}
+
+impl NeedleResponse {
+    /// What knitters go by where nobody has measured it: one (US) needle size changes the gauge of worsted yarn by about
+    /// half a stitch an inch (common practice, no source).
+    pub fn common_practice() -> Self {
+        Self {
+            stitches_per_10cm_per_size: 0.5 * 100.0 / 25.4,
+            basis: "common practice, no source: one needle size is about half a stitch an inch".to_owned(),
+        }
+    }
+}
+
+/// What to do about the needle.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NeedleAdvice {
+    /// How the gauges compare.
+    pub tension: Tension,
+    /// Mine minus wanted, in per cent of the wanted one, with its 95 % interval.
+    pub difference_percent: Expanded,
+    /// Needle sizes to go up (more than 0) or down; 0: keep the needle, since one size changes more than is wanted, or
+    /// nothing is known to be wrong.
+    pub sizes: i32,
+    /// How the needle's effect is known.
+    pub response: NeedleResponse,
+}
+
+/// Compares stitches per 10 cm with the wanted ones (more than 0).
+pub fn needle_advice(mine: &Uncertain, wanted: f64, response: NeedleResponse) -> NeedleAdvice {
+    let difference = mine.shifted(-wanted).scaled(100.0 / wanted).expanded(Confidence::P95);
+    let (low, high) = difference.interval();
+    let near = 100.0 * USUAL_TOLERANCE;
+    let tension = match () {
+        () if low >= -near && high <= near => Tension::Matches,
+        () if low > 0.0 => Tension::TooTight,
+        () if high < 0.0 => Tension::TooLoose,
+        () => Tension::CantTell,
+    };
+    let sizes = match tension {
+        Tension::TooTight | Tension::TooLoose => {
+            ((mine.value - wanted) / response.stitches_per_10cm_per_size).round() as i32
+        }
+        Tension::Matches | Tension::CantTell => 0,
+    };
+    NeedleAdvice { tension, difference_percent: difference, sizes, response }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::{Contribution, Source};
+
+    #[test]
+    fn too_many_stitches_want_a_larger_needle() {
+        let mine = |value: f64, u: f64| Uncertain::exact(value).with(Contribution::stated(Source::named("count"), u));
+        let advice = |value, u| needle_advice(&mine(value, u), 20.0, NeedleResponse::common_practice());
+        assert_eq!((advice(22.0, 0.2).tension, advice(22.0, 0.2).sizes), (Tension::TooTight, 1));
+        assert_eq!((advice(18.0, 0.2).tension, advice(18.0, 0.2).sizes), (Tension::TooLoose, -1));
+        assert_eq!((advice(20.1, 0.1).tension, advice(20.1, 0.1).sizes), (Tension::Matches, 0));
+        assert_eq!((advice(20.5, 0.5).tension, advice(20.5, 0.5).sizes), (Tension::CantTell, 0));
+        assert_eq!((advice(20.8, 0.2).tension, advice(20.8, 0.2).sizes), (Tension::TooTight, 0), "a size is too much");
+    }
+}
