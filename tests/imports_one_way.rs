@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
 const ORDER: [&str; 16] = [
-    "quantity", "refusal", "caution", "card", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record", "measure",
-    "sizing", "plan", "report", "cli",
+    "quantity", "refusal", "caution", "card", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record",
+    "measure", "sizing", "plan", "report", "cli",
 ];
 
 /// Words of the standard library that mean files, clock, environment, threads or printing.

@@ -112,7 +112,7 @@ impl Other {
 /// How the repeats of a texture may be set off against each other, as half-drops and diagonals are: (parts, by) leaves
 /// of the harmonics (i / a, j / b) those where i + by × j is a multiple of `parts`. (1, 0) leaves all.
 fn set_off(repeat: (u32, u32)) -> Vec<(u32, u32)> {
-    let common = (2..=repeat.0.min(repeat.1)).filter(|m| repeat.0 % m == 0 && repeat.1 % m == 0);
+    let common = (2..=repeat.0.min(repeat.1)).filter(|m| repeat.0.is_multiple_of(*m) && repeat.1.is_multiple_of(*m));
     let diagonals = common.flat_map(|m| (1..m).map(move |by| (m, by)));
     std::iter::once((1, 0)).chain(diagonals).take(MOST_SET_OFF).collect()
 }
@@ -193,6 +193,7 @@ impl Scene {
         let is_small = repeat.0 * repeat.1 <= SMALL;
         let (whole, fractional) = self.loose(basis, family, repeat, rowing, own.len() as f64);
         let places = if is_texture { self.texture(basis, family, repeat) } else { Vec::new() };
+        let apart = self.apart(basis, repeat);
         let mut best = (f64::NEG_INFINITY, 0.0);
         for step in 0..11 {
             let strength = 0.8 + 0.35 * f64::from(step);
@@ -206,7 +207,7 @@ impl Scene {
             let mut loose = fractional.iter().map(|f| with(f) - choice).fold(f64::NEG_INFINITY, f64::max);
             if is_texture {
                 // The lines of a small repeat are many of its places, those of a large one few of very many.
-                let by_place = whole + fewer_strays(left, n) + textured(&places, self, strength);
+                let by_place = whole + fewer_strays(left, n) + apart * textured(&places, self, strength);
                 loose = if is_small { loose.max(by_place) } else { by_place };
             }
             if firm + loose > best.0 {
@@ -252,6 +253,14 @@ impl Scene {
             }
         }
         seen
+    }
+
+    /// How far the harmonics of a repeat can be told apart, 0 to 1: where their reaches overlap, one peak stands at several of
+    /// them and may count once only.
+    fn apart(&self, basis: &Basis, repeat: (u32, u32)) -> f64 {
+        let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
+        let cell_bins = det / f64::from(repeat.0 * repeat.1) / (self.spectrum.bin * self.spectrum.bin);
+        (cell_bins / REACH_AREA).min(1.0)
     }
 
     /// Lattice points of the repeat in the half disc.

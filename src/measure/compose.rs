@@ -86,10 +86,9 @@ fn check_flat(local: &[lattice::LocalGauge]) -> Result<(), Refusal> {
     if local.len() < FEWEST {
         return Ok(());
     }
-    let axes: [(fn(&lattice::LocalGauge) -> f64, &str); 2] =
-        [(|l| l.stitches_per_10cm, "stitches"), (|l| l.rows_per_10cm, "rows")];
-    for (count, what) in axes {
-        let mut values: Vec<f64> = local.iter().map(count).collect();
+    let stitches = local.iter().map(|l| l.stitches_per_10cm).collect::<Vec<f64>>();
+    let rows = local.iter().map(|l| l.rows_per_10cm).collect();
+    for (mut values, what) in [(stitches, "stitches"), (rows, "rows")] {
         values.sort_by(f64::total_cmp);
         let at = |share: f64| values[((values.len() - 1) as f64 * share).round() as usize];
         let difference = (at(0.95) - at(0.05)) / at(0.5);
@@ -359,8 +358,9 @@ fn cautions(setup: &Setup, finished: &Finished) -> Vec<Caution> {
         && stitches.max(rows) > UNEVEN_PERCENT
     {
         let (what, by) = if stitches > rows { ("stitches", stitches) } else { ("rows", rows) };
-        let message =
-            format!("the {what} vary by {by:.0} % from place to place: lay the swatch out evenly, or knit a larger one");
+        let message = format!(
+            "the {what} vary by {by:.0} % from place to place: lay the swatch out evenly, or knit a larger one"
+        );
         cautions.push(Caution { code: CautionCode::UnevenTension, message });
     }
     if finished.decision.pattern.name.starts_with("rib") {
@@ -386,7 +386,8 @@ pub(super) fn plane_cautions(setup: &Setup, prior: &CameraPrior, plane: &PlaneEs
         cautions.push(Caution { code: CautionCode::CardUnconfirmed, message: message.to_owned() });
     }
     if setup.lens.as_ref().is_some_and(|l| l.focal_length_35mm.is_none() || !prior.stated) {
-        let message = "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens";
+        let message =
+            "whether the lens profile is of this photo's lens can't be checked: a file does not tell the lens";
         cautions.push(Caution { code: CautionCode::LensUnchecked, message: message.to_owned() });
     }
     if plane.tilt_sigma_deg > TILT_SIGMA_DEG {

@@ -1,11 +1,11 @@
 //! Instead of counting in the photo: a person's count, and the length the photo shows for it.
 
+use super::alike::FabricLook;
 use super::compose;
 use super::scale_stage::{self, Scale};
 use super::{Ended, Progress, Setup, Stage, begin, fabric_stage, under_ruler};
 use crate::caution::{Caution, CautionCode};
 use crate::fabric::{self, NoOutline, SwatchHints, SwatchOutline};
-use super::alike::FabricLook;
 use crate::gauge::{Counted, CountedBetween, GaugeSettings, LaidCount, Relief, SwatchGauge};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;

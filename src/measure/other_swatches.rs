@@ -1,8 +1,8 @@
 //! Other swatches: whether a second piece of knitting lies in the photo, so that the gauge could be either's.
 
 use super::Setup;
-use super::fabric_stage::{Followed, View, area_mm2, rival};
 use super::alike::FabricLook;
+use super::fabric_stage::{Followed, View, area_mm2, rival};
 use crate::fabric::{self, Search};
 use crate::lattice::LatticeReading;
 use crate::quantity::PhotoPoint;

@@ -115,7 +115,7 @@ impl Body {
         let u = self.reach.0 + share * (self.reach.1 - self.reach.0);
         let crossings = self.rim.iter().zip(self.rim.iter().cycle().skip(1)).filter_map(|(p, q)| {
             let t = (u - p.0) / (q.0 - p.0);
-            (0.0..=1.0).contains(&t).then(|| p.1 + t * (q.1 - p.1))
+            (0.0..=1.0).contains(&t).then_some(p.1 + t * (q.1 - p.1))
         });
         let edge = crossings.map(|v| v * side).fold(0.0, f64::max);
         let (u, v) = (u, side * (edge + px));

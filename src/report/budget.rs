@@ -15,7 +15,8 @@ const COUNT_MORE: &str = "Count over a larger swatch: its edges, or half a stitc
 const PLAIN_TABLE: &str = "Lay the swatch on a plain table of another colour, its edges straight and flat.";
 const READ_BETTER: &str = "Take the photo closer and sharp, with more of the ruler in it and no glare on it.";
 
-const MEASURE_CARD: &str = "Measure the two check lengths of the printed card with a ruler, and say their mean with --card-length.";
+const MEASURE_CARD: &str =
+    "Measure the two check lengths of the printed card with a ruler, and say their mean with --card-length.";
 const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
 
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
@@ -23,7 +24,10 @@ const REMEDIES: [(&str, &str); 20] = [
     ("card was printed", MEASURE_CARD),
     ("check length", MEASURE_CARD_BETTER),
     ("unequally", MEASURE_CARD_BETTER),
-    ("card's edge", "Use a ruler, or the printed calibration card (walewise card): the edges of a bank card are round."),
+    (
+        "card's edge",
+        "Use a ruler, or the printed calibration card (walewise card): the edges of a bank card are round.",
+    ),
     ("edge", COUNT_MORE),
     ("counting", COUNT_MORE),
     ("ends", PLAIN_TABLE),
