@@ -163,7 +163,12 @@ fn first<'a, 'b, 'c>(sightings: &'c [(&'a View<'b>, Sighting)]) -> Result<(&'a V
 /// The decision between the readings of the clearest view.
 fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decision, Refusal> {
     let (view, seen) = first(sightings)?;
-    let (best, margin) = chosen(&seen.readings, declared);
+    let (best, mut margin) = chosen(&seen.readings, declared);
+    // A projection that shows other stitches is a rival too: noise and light differ between them, stitches don't.
+    let others = sightings.iter().map(|(_, s)| &s.readings[0]).filter(|r| !same_counts(&r.basis, &best.basis));
+    if declared.expected_per_10cm.is_none() {
+        margin = others.map(|r| best.score - r.score).fold(margin, f64::min);
+    }
     if let Some(why) = not_knit(best, declared, seen.scene.spectrum.windows) {
         return Err(Refusal::new(RefusalCode::NotKnit, why));
     }

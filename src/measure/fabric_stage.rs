@@ -109,7 +109,7 @@ impl View<'_> {
             self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))?;
         let agree = looks.iter().filter(|l| same_lattice(l, &chosen.reading.basis)).count();
         chosen.decision.stands_on.places = Agreement { agree, of: looks.len() };
-        Ok(chosen)
+        check_borne_out(chosen)
     }
 
     /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
@@ -242,6 +242,18 @@ impl View<'_> {
         }
         Ok(reading)
     }
+}
+
+/// Refuses a small piece of fabric that was read at one place only: nothing bears out what was read there.
+fn check_borne_out(found: Followed) -> Result<Followed, Refusal> {
+    /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
+    const SEVERAL_PLACES: f64 = 10.0;
+    let (stitches, rows) = found.reading.extent;
+    if stitches.min(rows) < SEVERAL_PLACES && found.decision.stands_on.places.agree < 2 {
+        let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
+        return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
+    }
+    Ok(found)
 }
 
 /// Refuses a lattice whose skew is unusual and whose decision is not sure enough for that.
