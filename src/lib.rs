@@ -21,6 +21,7 @@
 pub mod caution;
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod compare;
 pub mod fabric;
 pub mod gauge;
 pub mod lattice;

@@ -8,7 +8,7 @@ use crate::caution::Caution;
 use crate::gauge::RulerOn;
 use crate::lattice::{LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
 use crate::plane::RadialDistortion;
-use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint};
+use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint, Shape};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 use crate::ruler::{Graduation, RulerUnit};
 use serde::{Deserialize, Serialize};
@@ -283,6 +283,9 @@ pub struct Contribution {
     pub rows_percent: f64,
     /// Degrees of freedom; `None` when infinite.
     pub degrees_of_freedom: Option<f64>,
+    /// Distribution of the influence; `None` in records that do not tell.
+    #[serde(default)]
+    pub shape: Option<Shape>,
 }
 
 impl From<PairedBudgetLine> for Contribution {
@@ -294,6 +297,7 @@ impl From<PairedBudgetLine> for Contribution {
             stitches_percent: line.stitches_percent,
             rows_percent: line.rows_percent,
             degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
+            shape: Some(line.shape),
         }
     }
 }
@@ -423,11 +427,12 @@ mod tests {
             stitches_percent: 0.1,
             rows_percent: -0.1,
             degrees_of_freedom: f64::INFINITY,
+            shape: Shape::Rectangular,
         });
         let json = serde_json::to_value(part).unwrap();
         assert_eq!(
             json,
-            serde_json::json!({"source": "accuracy of the ruler", "type": "B", "shared_id": "steel 30", "stitches_percent": 0.1, "rows_percent": -0.1, "degrees_of_freedom": null})
+            serde_json::json!({"source": "accuracy of the ruler", "type": "B", "shared_id": "steel 30", "stitches_percent": 0.1, "rows_percent": -0.1, "degrees_of_freedom": null, "shape": "rectangular"})
         );
     }
 }

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
-const ORDER: [&str; 13] = [
-    "quantity", "refusal", "caution", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record", "measure",
+const ORDER: [&str; 14] = [
+    "quantity", "refusal", "caution", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record", "compare", "measure",
     "report", "cli",
 ];
 

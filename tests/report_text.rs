@@ -34,6 +34,7 @@ fn part(source: &str, percent: f64) -> Contribution {
         stitches_percent: percent,
         rows_percent: -percent,
         degrees_of_freedom: None,
+        shape: None,
     }
 }
 

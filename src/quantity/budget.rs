@@ -1,5 +1,6 @@
 //! The uncertainty budget: the contributions of a value, the largest first.
 
+use super::type_b::Shape;
 use super::uncertain::{Contribution, Evaluation, Source, Uncertain};
 use serde::{Deserialize, Serialize};
 
@@ -54,6 +55,8 @@ pub struct PairedBudgetLine {
     /// Degrees of freedom, infinite (null in JSON) when the contribution is taken as known.
     #[serde(with = "super::degrees_of_freedom")]
     pub degrees_of_freedom: f64,
+    /// Distribution of the influence.
+    pub shape: Shape,
 }
 
 /// The budgets of stitches and rows side by side, a line a source, the largest first. `None` if one value is zero.
@@ -86,6 +89,7 @@ fn line_of<'a>(lines: &'a mut Vec<PairedBudgetLine>, c: &Contribution) -> &'a mu
             stitches_percent: 0.0,
             rows_percent: 0.0,
             degrees_of_freedom: c.degrees_of_freedom,
+            shape: c.shape,
         });
     }
     &mut lines[at]

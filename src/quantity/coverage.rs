@@ -112,6 +112,28 @@ impl Uncertain {
             confidence,
         }
     }
+
+    /// Probability that the true value is at most `limit`, under the same distribution as [`Self::expanded`]: 0 to 1.
+    /// Without uncertainty it is 0 or 1.
+    pub fn probability_below(&self, limit: f64) -> f64 {
+        let standard_uncertainty = self.standard_uncertainty();
+        if standard_uncertainty <= 0.0 {
+            return if self.value <= limit { 1.0 } else { 0.0 };
+        }
+        let away = (limit - self.value) / standard_uncertainty;
+        match Convolution::of(self) {
+            Some(sum) => sum.below(away),
+            None => t_cdf(away, self.effective_degrees_of_freedom()),
+        }
+    }
+
+    /// Probability that the true value lies from `low` to `high`, both included: 0 to 1.
+    pub fn probability_between(&self, low: f64, high: f64) -> f64 {
+        if self.standard_uncertainty() <= 0.0 {
+            return if (low..=high).contains(&self.value) { 1.0 } else { 0.0 };
+        }
+        (self.probability_below(high) - self.probability_below(low)).clamp(0.0, 1.0)
+    }
 }
 
 /// Two-sided coverage factor of Student's t; the normal one for infinite degrees of freedom. Degrees of freedom below
@@ -176,15 +198,19 @@ impl Convolution {
         (low + high) / 2.0
     }
 
-    /// Probability of a value within ± `half_width`.
+    /// Probability of a value within ± `half_width`; both parts are symmetric about zero, so the two tails are alike.
     fn inside(&self, half_width: f64) -> f64 {
-        // Both parts are symmetric about zero, so the two tails are alike.
+        1.0 - 2.0 * self.below(-half_width)
+    }
+
+    /// Probability of a value of at most `limit`.
+    fn below(&self, limit: f64) -> f64 {
         let middle = (self.masses.len() as f64 - 1.0) / 2.0;
-        let tail = |(i, mass): (usize, &f64)| {
-            let beyond = half_width - (i as f64 - middle) * CELL;
-            mass * t_cdf(-beyond / self.rest_standard, self.rest_degrees_of_freedom)
+        let part = |(i, mass): (usize, &f64)| {
+            let rest = limit - (i as f64 - middle) * CELL;
+            mass * t_cdf(rest / self.rest_standard, self.rest_degrees_of_freedom)
         };
-        1.0 - 2.0 * self.masses.iter().enumerate().map(tail).sum::<f64>()
+        self.masses.iter().enumerate().map(part).sum::<f64>().clamp(0.0, 1.0)
     }
 }
 
