@@ -25,6 +25,8 @@ pub mod compare;
 pub mod fabric;
 pub mod gauge;
 pub mod lattice;
+#[cfg(feature = "logbook")]
+pub mod logbook;
 pub mod measure;
 pub mod photo;
 pub mod plane;

@@ -12,7 +12,6 @@ const STATED_COVERAGE: f64 = 1.959_963_984_540_054;
 
 /// What was counted, over what length, and how surely.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct HandCount {
     /// Stitches counted, more than 0; fractions allowed.
     pub stitches: f64,

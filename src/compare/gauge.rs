@@ -1,6 +1,6 @@
 //! One measured gauge as two uncertain values, rebuilt from what was kept of it.
 
-use crate::quantity::{Contribution, Expanded, Shape, Source, Uncertain};
+use crate::quantity::{Confidence, Contribution, Expanded, Shape, Source, Uncertain};
 use crate::record::{self, Record};
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -19,7 +19,6 @@ pub struct MeasuredGauge {
 
 /// A value someone states with its uncertainty, without where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct StatedValue {
     /// The value.
     pub value: f64,
@@ -27,6 +26,24 @@ pub struct StatedValue {
     pub standard_uncertainty: f64,
     /// Degrees of freedom; `None` when taken as known.
     pub degrees_of_freedom: Option<f64>,
+    /// Half-width of the 95 % interval where that is stated too; otherwise it follows from the other two.
+    #[serde(default)]
+    pub half_width_95: Option<f64>,
+}
+
+impl StatedValue {
+    /// The value with its 95 % interval, as stated.
+    pub fn expanded(&self) -> Expanded {
+        let follows = whole(*self).expanded(Confidence::P95);
+        match self.half_width_95 {
+            Some(half_width) if self.standard_uncertainty > 0.0 => Expanded {
+                expanded_uncertainty: half_width,
+                coverage_factor: half_width / self.standard_uncertainty,
+                ..follows
+            },
+            _ => follows,
+        }
+    }
 }
 
 /// Why a measurement can't be compared.
@@ -89,7 +106,9 @@ impl MeasuredGauge {
     pub fn stated(stitches: StatedValue, rows: StatedValue, occasion: &str) -> Result<Self, GaugeError> {
         let value = |of: StatedValue| {
             let sound = of.value > 0.0 && of.value.is_finite() && of.standard_uncertainty >= 0.0;
-            let finite = of.standard_uncertainty.is_finite() && of.degrees_of_freedom.is_none_or(|d| d > 0.0);
+            let finite = of.standard_uncertainty.is_finite()
+                && of.degrees_of_freedom.is_none_or(|d| d > 0.0)
+                && of.half_width_95.is_none_or(|h| h >= 0.0 && h.is_finite());
             (sound && finite).then(|| whole(of).on_occasion(occasion)).ok_or(GaugeError::NotAGauge)
         };
         Ok(Self { stitches_per_10cm: value(stitches)?, rows_per_10cm: value(rows)?, between_fabrics: None })
@@ -124,6 +143,7 @@ fn uncertain(
             value: of.value,
             standard_uncertainty: of.standard_uncertainty,
             degrees_of_freedom,
+            half_width_95: None,
         }));
     }
     let parts = budget
@@ -164,7 +184,7 @@ fn whole(of: StatedValue) -> Uncertain {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::{Confidence, Evaluation};
+    use crate::quantity::Evaluation;
     use crate::record::{Gauge, NextFabric, PhotoFacts, Status, Variation};
 
     fn expanded(value: f64, u: f64) -> Expanded {
@@ -225,7 +245,8 @@ mod tests {
         assert!(matches!(wrong, Err(GaugeError::BudgetDoesNotAddUp { .. })), "{wrong:?}");
         let refused = Record::new(Status::Refused, PhotoFacts::default());
         assert_eq!(MeasuredGauge::from_record(&refused, "a"), Err(GaugeError::NotMeasured));
-        let good = StatedValue { value: 20.0, standard_uncertainty: 0.1, degrees_of_freedom: Some(4.0) };
+        let good =
+            StatedValue { value: 20.0, standard_uncertainty: 0.1, degrees_of_freedom: Some(4.0), half_width_95: None };
         for bad in [
             StatedValue { value: f64::NAN, ..good },
             StatedValue { value: 0.0, ..good },
