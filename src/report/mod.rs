@@ -2,5 +2,7 @@
 
 pub mod annotate;
 mod budget;
+pub mod comparison;
 pub mod json;
+mod page;
 pub mod text;
