@@ -1,7 +1,7 @@
 //! The whole log as JSON Lines, one swatch a line, without loss, and back.
 
 use super::history::{self, Event};
-use super::store::{insert_measurement, insert_swatch, renew};
+use super::store::{insert_measurement, insert_swatch, new_uid, renew};
 use super::{Description, Logbook, LogbookError, Measurement};
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior};
@@ -97,6 +97,11 @@ impl Logbook {
         }
         transaction.commit()?;
         Ok(imported)
+    }
+
+    /// Names for so many new swatches and measurements, each unlike any other.
+    pub fn new_uids(&self, count: usize) -> Result<Vec<String>, LogbookError> {
+        (0..count).map(|_| new_uid(&self.connection)).collect()
     }
 
     fn number_of(&self, uid: &str) -> Result<Option<i64>, LogbookError> {
