@@ -2,5 +2,14 @@
 
 mod arguments;
 mod folder;
+#[cfg(feature = "logbook")]
+mod log_entries;
+#[cfg(all(feature = "logbook", unix))]
+mod log_faults;
+#[cfg(all(feature = "logbook", unix))]
+mod log_killed;
+#[cfg(feature = "logbook")]
+mod log_photos;
+mod manual;
 mod outputs;
 mod photos;
