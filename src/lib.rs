@@ -5,6 +5,7 @@
 //!
 //! One way only, each stage a module that imports none of the later ones:
 //! `quantity` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
+//! Beside it `compare` sets records side by side, and `logbook` (a feature) keeps them.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
 //! # Coordinates
