@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
-const ORDER: [&str; 14] = [
+const ORDER: [&str; 15] = [
     "quantity", "refusal", "caution", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record", "compare", "measure",
-    "report", "cli",
+    "report", "logbook", "cli",
 ];
 
 /// Words of the standard library that mean files, clock, environment, threads or printing.

@@ -2,6 +2,7 @@
 
 use super::FieldError;
 use rusqlite::ErrorCode;
+use rusqlite::ffi::SQLITE_IOERR_SHMSIZE;
 use std::fmt;
 
 /// An error of the log. Nothing was changed when one is returned.
@@ -23,7 +24,7 @@ pub enum LogbookError {
     OldAndReadOnly,
     /// The file or its folder can't be written.
     ReadOnly,
-    /// The file can't be opened.
+    /// The file can't be opened, read or written.
     CantOpen(String),
     /// The disk is full.
     Full,
@@ -62,7 +63,7 @@ impl fmt::Display for LogbookError {
                 f.write_str("the log is of an older version and can't be brought up to date: the file can't be written")
             }
             Self::ReadOnly => f.write_str("the log can't be written: the file or its folder is read-only"),
-            Self::CantOpen(why) => write!(f, "the log can't be opened: {why}"),
+            Self::CantOpen(why) => write!(f, "the log can't be used: {why}"),
             Self::Full => f.write_str("the disk is full; nothing was stored"),
             Self::Damaged(why) => write!(
                 f,
@@ -91,7 +92,11 @@ impl From<FieldError> for LogbookError {
 
 impl From<rusqlite::Error> for LogbookError {
     fn from(error: rusqlite::Error) -> Self {
+        let extended = error.sqlite_error().map(|e| e.extended_code);
         match error.sqlite_error_code() {
+            // The index of the write-ahead file found no room on the disk.
+            _ if extended == Some(SQLITE_IOERR_SHMSIZE) => Self::Full,
+            Some(ErrorCode::SystemIoFailure) => Self::CantOpen(format!("reading or writing it failed ({error})")),
             Some(ErrorCode::NotADatabase) => Self::NotALogbook,
             Some(ErrorCode::ReadOnly) => Self::ReadOnly,
             Some(ErrorCode::CannotOpen) => Self::CantOpen("no such folder, or opening it is not allowed".to_owned()),

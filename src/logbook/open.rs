@@ -34,12 +34,18 @@ impl Logbook {
         if access != Access::Begin && !path.exists() {
             return Err(LogbookError::Missing);
         }
+        if path.is_dir() {
+            return Err(LogbookError::CantOpen("it is a folder".to_owned()));
+        }
         let opened = Connection::open_with_flags(path, flags)
             .map_err(LogbookError::from)
             .and_then(|connection| Self::prepare(connection, access, waiting));
         match opened {
-            // A log in write-ahead mode in a folder that takes no files, such as a disc: nobody can be writing to it.
-            Err(LogbookError::ReadOnly | LogbookError::CantOpen(_)) if access == Access::Read => Self::unchanging(path),
+            // A log in write-ahead mode in a folder that takes no files, such as a disc or a full disk: nobody can be
+            // writing to it.
+            Err(LogbookError::ReadOnly | LogbookError::Full | LogbookError::CantOpen(_)) if access == Access::Read => {
+                Self::unchanging(path)
+            }
             other => other,
         }
     }

@@ -71,7 +71,7 @@ fn a_file_that_is_no_log_is_left_alone() {
         }
     }
     assert_eq!(folder.names("."), ["grey.jpg", "in.jsonl", "other", "short", "text"]);
-    assert_complains(&on(&folder, Path::new("."), &["list"]), 1, "can't be opened");
+    assert_complains(&on(&folder, Path::new("."), &["list"]), 1, "it is a folder");
 }
 
 #[test]

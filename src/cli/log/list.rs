@@ -99,11 +99,15 @@ fn lines(lines: &[SwatchLine]) -> String {
         Column::number("Rows"),
         Column::words("Tags", 4),
     ];
-    let rows: Vec<Vec<String>> = lines.iter().map(cells).collect();
-    table(&headings, &rows, columns())
+    let width = columns();
+    let rows: Vec<Vec<String>> = lines.iter().map(|line| cells(line, width >= ROOM_FOR_TAGS)).collect();
+    table(&headings, &rows, width)
 }
 
-fn cells(line: &SwatchLine) -> Vec<String> {
+/// On a narrower terminal the yarn needs the room more than the tags (a stated choice).
+const ROOM_FOR_TAGS: usize = 100;
+
+fn cells(line: &SwatchLine, with_tags: bool) -> Vec<String> {
     let text = |t: &Option<String>| t.as_deref().map_or_else(String::new, safe);
     let gauge = |g: Option<[f64; 2]>| g.map_or_else(String::new, |[value, half]| plus_minus(value, half));
     vec![
@@ -115,7 +119,7 @@ fn cells(line: &SwatchLine) -> Vec<String> {
         state_words(line.state, line.stretched_to_mm),
         gauge(line.stitches_per_10cm),
         gauge(line.rows_per_10cm),
-        text(&line.tags),
+        if with_tags { text(&line.tags) } else { String::new() },
     ]
 }
 

@@ -54,7 +54,7 @@ fn in_words(swatch: &Swatch) -> String {
 
 /// `Yarn weight: fine`, broken over lines.
 fn entry(title: &str, text: &str) -> String {
-    const TITLE: usize = 17;
+    const TITLE: usize = 18;
     let width = columns();
     let indent = " ".repeat(TITLE + 2);
     let lines: Vec<String> = safe_lines(text).iter().map(|line| wrapped(line, &indent, width)).collect();

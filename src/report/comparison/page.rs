@@ -30,8 +30,8 @@ fn swatches(comparison: &SwatchComparison) -> Markup {
             thead { tr { th { "No." } th { "Swatch" } th { "" } th.number { "Stitches" } th.number { "Rows" } } }
             tbody { @for swatch in &comparison.swatches { tr {
                 td { (swatch.number) }
-                td { bdi { (swatch.label) } }
-                td.quiet { bdi { (swatch.details) } }
+                td.words { bdi { (swatch.label) } }
+                td.words.quiet { bdi { (swatch.details) } }
                 td.number { (value(&swatch.stitches)) }
                 td.number { (value(&swatch.rows)) }
             } } }
@@ -63,14 +63,19 @@ fn pair_rows(comparison: &SwatchComparison, pair: &Pair) -> Markup {
     let row = |seen: &Comparison, what: &str, names: Option<String>| {
         let [low, high] = seen.equivalence.interval_90;
         html! { tr {
-            td { @if let Some(names) = names { (names) } }
+            @if let Some(names) = names { td rowspan="2" { (names) } }
             td { (if what == "stitch" { "stitches" } else { "rows" }) }
             td { (finding_words(seen.finding)) }
-            td.number { (plus_minus(seen.difference.value, seen.difference.expanded_uncertainty)) }
-            td.number { (format!("{low:.2} to {high:.2}")) }
-            td { (axis_sentence(seen, what, &first, &second)) }
+            td.number { (signed(&plus_minus(seen.difference.value, seen.difference.expanded_uncertainty))) }
+            td.number { (signed(&format!("{low:.2} to {high:.2}"))) }
+            td.words { (axis_sentence(seen, what, &first, &second)) }
         } }
     };
     let names = format!("{first} and {}", comparison.swatches[pair.second].number);
     html! { (row(&pair.stitches, "stitch", Some(names))) (row(&pair.rows, "row", None)) }
+}
+
+/// Numbers with a minus sign as wide as a plus.
+fn signed(numbers: &str) -> String {
+    numbers.replace('-', "\u{2212}")
 }
