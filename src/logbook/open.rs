@@ -16,6 +16,9 @@ pub enum Access {
     Begin,
 }
 
+/// Smallest page of an SQLite file, in bytes: a file with content is never shorter (SQLite's file format, 1.3.2).
+const SHORTEST_FILE: u64 = 512;
+
 /// An open log.
 pub struct Logbook {
     pub(super) connection: Connection,
@@ -37,6 +40,10 @@ impl Logbook {
         if path.is_dir() {
             return Err(LogbookError::CantOpen("it is a folder".to_owned()));
         }
+        // SQLite takes so short a file for one without content, and would write over it.
+        if path.metadata().is_ok_and(|about| (1..SHORTEST_FILE).contains(&about.len())) {
+            return Err(LogbookError::NotALogbook);
+        }
         let opened = Connection::open_with_flags(path, flags)
             .map_err(LogbookError::from)
             .and_then(|connection| Self::prepare(connection, access, waiting));
@@ -54,16 +61,14 @@ impl Logbook {
         connection.busy_handler(Some(waiting))?;
         protect(&connection)?;
         let writable = !connection.is_readonly("main")?;
-        let known = is_known(&connection)?;
-        match (known, access) {
-            (false, Access::Begin) => {}
-            (false, _) => return Err(LogbookError::Missing),
-            (true, _) => {}
-        }
-        let current = schema::version(&connection)? == schema::newest_version() && known;
         if access != Access::Read && !writable {
             return Err(LogbookError::ReadOnly);
         }
+        let known = is_known(&connection)?;
+        if !known && access != Access::Begin {
+            return Err(LogbookError::Missing);
+        }
+        let current = schema::version(&connection)? == schema::newest_version() && known;
         if writable {
             write_ahead(&connection)?;
             connection.pragma_update(None, "synchronous", "FULL")?;

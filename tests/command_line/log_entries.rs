@@ -82,10 +82,8 @@ fn compare_tells_each_pair_in_a_sentence() {
     let told = folder.log_done(&["compare", "2", "5", "3"]);
     assert!(told.contains("2 and 5 (same ruler: its error cancels)"), "{told}");
     assert!(told.contains("stitches: closer than half a stitch per 10 cm, with 95 % confidence"), "{told}");
-    assert!(told.contains("differs: 2 has 2.00 ± 0.29 more than 3"), "{told}");
-    assert!(
-        told.contains("3 pairs were compared") && told.contains("These very swatches") || told.contains("these very")
-    );
+    assert!(told.contains("differs: 2 has 2.00 ± 0.28 more than 3"), "{told}");
+    assert!(told.contains("3 pairs were compared") && told.contains("these very swatches"), "{told}");
     let json = folder.log_done(&["compare", "2", "5", "--json"]);
     let pair: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(pair["stitches"]["finding"], "equivalent");

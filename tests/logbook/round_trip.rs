@@ -22,6 +22,12 @@ fn lines(log: &Logbook) -> String {
     entries(log).iter().map(|e| write_line(e).unwrap()).collect()
 }
 
+/// Names that are never twice the same.
+fn names() -> impl FnMut() -> String {
+    let mut names = (1..).map(|n| format!("name {n}"));
+    move || names.next().unwrap()
+}
+
 /// Text that tries to break out: of SQL, JSON, CSV, formulas, lines, the terminal.
 fn text() -> impl Strategy<Value = String> {
     prop_oneof![
@@ -155,7 +161,7 @@ proptest! {
             }
         }
         let (_two, mut other) = new_log();
-        other.import(&read_table(&written, day(9), at(9), String::new).unwrap()).unwrap();
+        other.import(&read_table(&written, day(9), at(9), names()).unwrap()).unwrap();
         prop_assert_eq!(write_table(&entries(&other)).unwrap(), written);
         for (id, (described, _)) in other.find_ids(&Filter::default()).unwrap().iter().zip(&swatches) {
             prop_assert_eq!(&other.swatch(*id).unwrap().description, described);
@@ -168,8 +174,7 @@ fn a_table_written_by_hand_is_read() {
     let text = "yarn,needle_mm,stitches_per_10cm,stitches_plus_minus,rows_per_10cm,rows_plus_minus,tags\n\
                 grey lambswool,3.25,24,0.5,34.5,0.6,\"shawl, gift\"\n\
                 brown alpaca,4,,,,,\n";
-    let mut names = (1..).map(|n| format!("name {n}"));
-    let read = read_table(text, day(9), at(0), || names.next().unwrap()).unwrap();
+    let read = read_table(text, day(9), at(0), names()).unwrap();
     assert_eq!(read.len(), 2);
     assert_eq!(read[0].tags, BTreeSet::from(["gift".to_owned(), "shawl".to_owned()]));
     let [stitches, _] = read[0].measurements[0].reading.intervals().unwrap();
