@@ -131,8 +131,8 @@ fn draws() -> ChaCha8Rng {
     ChaCha8Rng::seed_from_u64(20)
 }
 
-/// Of swatches whose true difference is just the tolerance, at most 5 % may be called alike; of those that are the same,
-/// about 5 % show a difference by chance.
+/// Of swatches whose true difference is just the tolerance, at most 5 % may be called alike; of those that are the
+/// same, about 5 % show a difference by chance.
 #[test]
 fn errors_happen_as_often_as_stated() {
     const DRAWS: usize = 4000;

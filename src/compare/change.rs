@@ -15,10 +15,11 @@ pub struct Change {
     pub area_percent: Expanded,
 }
 
-/// The change between two measurements of one swatch; a ruler named in both cancels. `None` where a gauge is not positive.
+/// The change between two measurements of one swatch; a ruler named in both cancels. `None` where a gauge is not
+/// positive.
 ///
-/// The same stitches × rows cover an area that goes as 1 / (stitches per 10 cm × rows per 10 cm), so its change is that of
-/// the inverse product. Sources that act on both axes alike, such as the scale, count twice in it.
+/// The same stitches × rows cover an area that goes as 1 / (stitches per 10 cm × rows per 10 cm), so its change is that
+/// of the inverse product. Sources that act on both axes alike, such as the scale, count twice in it.
 pub fn change(before: &MeasuredGauge, after: &MeasuredGauge) -> Option<Change> {
     let stitches = log_ratio(&after.stitches_per_10cm, &before.stitches_per_10cm)?;
     let rows = log_ratio(&after.rows_per_10cm, &before.rows_per_10cm)?;

@@ -18,8 +18,8 @@ pub struct Comparison {
     pub shared: bool,
 }
 
-/// Two one-sided tests of equivalence (Schuirmann 1987): is the true difference surely above −tolerance *and* surely below
-/// +tolerance? At the 5 % level that is the same as the 90 % interval lying within the tolerance.
+/// Two one-sided tests of equivalence (Schuirmann 1987): is the true difference surely above −tolerance *and* surely
+/// below +tolerance? At the 5 % level that is the same as the 90 % interval lying within the tolerance.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Equivalence {
     /// Largest difference that does not matter, in the values' unit.

@@ -82,8 +82,8 @@ const BUDGET_TOLERANCE: f64 = 0.01;
 
 impl MeasuredGauge {
     /// From the record of a measured photo. The parts of its budget keep their names and what they share; a record
-    /// without a budget gives one part, its whole uncertainty. `occasion` marks what belongs to this measurement alone and
-    /// must differ between measurements.
+    /// without a budget gives one part, its whole uncertainty. `occasion` marks what belongs to this measurement alone
+    /// and must differ between measurements.
     pub fn from_record(record: &Record, occasion: &str) -> Result<Self, GaugeError> {
         let gauge = record.gauge.as_ref().ok_or(GaugeError::NotMeasured)?;
         let value = |of: &Expanded, percent: fn(&record::Contribution) -> f64| {

@@ -1,8 +1,8 @@
 //! Comparing swatches: differences and equivalence with intervals, what washing changed, and how the gauge follows the
 //! needle. Pure arithmetic on values that know where their uncertainty comes from; words and pages are made elsewhere.
 //!
-//! Everything rests on one property of [`crate::quantity::Uncertain`]: a contribution that names a shared thing, such as
-//! one ruler, is the same in every measurement made with it, so it drops out of differences and stays in means.
+//! Everything rests on one property of [`crate::quantity::Uncertain`]: a contribution that names a shared thing, such
+//! as one ruler, is the same in every measurement made with it, so it drops out of differences and stays in means.
 
 mod change;
 mod count;

@@ -1,10 +1,10 @@
 //! How the gauge follows the needle, from swatches of one yarn and stitch pattern on several sizes.
 //!
 //! The *size* of a stitch, 100 mm ÷ gauge, grows with the needle it is formed on; over a few sizes it is taken as a
-//! straight line in the needle's diameter (a stated choice: the loop is laid around the needle). Each swatch is weighted by
-//! how well it was measured. Swatches scatter about the line by more than their measuring: the scatter seen, never less
-//! than the measuring's, carries the prediction, with Student's t for swatches − 2 degrees of freedom. With three swatches
-//! that makes wide intervals, as it should.
+//! straight line in the needle's diameter (a stated choice: the loop is laid around the needle). Each swatch is
+//! weighted by how well it was measured. Swatches scatter about the line by more than their measuring: the scatter
+//! seen, never less than the measuring's, carries the prediction, with Student's t for swatches − 2 degrees of freedom.
+//! With three swatches that makes wide intervals, as it should.
 
 use super::gauge::MeasuredGauge;
 use super::needle_sizes::STANDARD_SIZES_MM;

@@ -1,8 +1,8 @@
 //! A straight line through points of unequal certainty.
 
-/// A weighted least-squares line y = a + b x, the weights 1/u² (JCGM 100:2008, H.3, generalised to unequal u; Bevington &
-/// Robinson, *Data reduction and error analysis*, ch. 6). Kept about the weighted mean of x, where height and slope of the
-/// line are uncorrelated.
+/// A weighted least-squares line y = a + b x, the weights 1/u² (JCGM 100:2008, H.3, generalised to unequal u; Bevington
+/// & Robinson, *Data reduction and error analysis*, ch. 6). Kept about the weighted mean of x, where height and slope
+/// of the line are uncorrelated.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WeightedLine {
     /// Weighted mean of x.
@@ -26,8 +26,8 @@ pub struct WeightedLine {
 }
 
 impl WeightedLine {
-    /// Fits the line to points (x, y, u). `None` for fewer than three, all x alike, a u that is not positive, or any number
-    /// that is not finite.
+    /// Fits the line to points (x, y, u). `None` for fewer than three, all x alike, a u that is not positive, or any
+    /// number that is not finite.
     pub fn fit(points: &[(f64, f64, f64)]) -> Option<Self> {
         let sound = |&(x, y, u): &(f64, f64, f64)| x.is_finite() && y.is_finite() && u > 0.0 && u.is_finite();
         if points.len() < 3 || !points.iter().all(sound) {

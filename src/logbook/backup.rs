@@ -6,8 +6,8 @@ use rusqlite::backup::{Backup, StepResult};
 use std::path::Path;
 
 impl Logbook {
-    /// Copies the log as it is at this moment to a new file, through SQLite's online backup; others may go on writing. The
-    /// copy is one file that needs no other beside it, and is checked before this returns.
+    /// Copies the log as it is at this moment to a new file, through SQLite's online backup; others may go on writing.
+    /// The copy is one file that needs no other beside it, and is checked before this returns.
     pub fn backup_to(&self, path: &Path) -> Result<(), LogbookError> {
         let mut copy = Connection::open(path)?;
         {

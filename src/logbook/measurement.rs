@@ -84,7 +84,8 @@ impl Reading {
         }
     }
 
-    /// Stitches and rows per 10 cm with their 95 % intervals, a photo's as its record states them; `None` for a refusal.
+    /// Stitches and rows per 10 cm with their 95 % intervals, a photo's as its record states them; `None` for a
+    /// refusal.
     pub fn intervals(&self) -> Option<[Expanded; 2]> {
         if let Self::Photo(text) = self {
             return text.record()?.gauge.map(|gauge| [gauge.stitches_per_10cm, gauge.rows_per_10cm]);

@@ -1,5 +1,5 @@
-//! The log's tables, as an append-only list of migrations. A migration that was released is never edited: the next change
-//! is a new one behind it.
+//! The log's tables, as an append-only list of migrations. A migration that was released is never edited: the next
+//! change is a new one behind it.
 
 use super::LogbookError;
 use rusqlite::{Connection, TransactionBehavior};
@@ -12,9 +12,10 @@ const MIGRATIONS: [&str; 2] = [FIRST, SECOND];
 
 /// Swatches, their measurements, tags and what was changed when.
 ///
-/// `swatch.newest`, its two gauges, and the two flags of `measurement` repeat what the measurements say, so that a list of
-/// a hundred thousand swatches needs no search through them; they are renewed in the same transaction as any measurement.
-/// `measurement.json` stands in a table of its own, because it is a hundred times larger than the rest of the row.
+/// `swatch.newest`, its two gauges, and the two flags of `measurement` repeat what the measurements say, so that a list
+/// of a hundred thousand swatches needs no search through them; they are renewed in the same transaction as any
+/// measurement. `measurement.json` stands in a table of its own, because it is a hundred times larger than the rest of
+/// the row.
 const FIRST: &str = "
 CREATE TABLE swatch (
     id INTEGER PRIMARY KEY AUTOINCREMENT,

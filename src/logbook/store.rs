@@ -299,7 +299,8 @@ pub(super) fn insert_measurement(
     Ok(id)
 }
 
-/// Renews what the swatch's row repeats of its measurements, the flags of the measurements, and the words it is found by.
+/// Renews what the swatch's row repeats of its measurements, the flags of the measurements, and the words it is found
+/// by.
 pub(super) fn renew(connection: &Connection, swatch: i64) -> Result<(), LogbookError> {
     let counting = "swatch = ?1 AND replaced_by IS NULL AND deleted_at IS NULL AND stitches_per_10cm IS NOT NULL";
     connection

@@ -1,8 +1,8 @@
 //! The log as a table for spreadsheets: one swatch a row, with the measurement that counts. What a table can't hold
 //! (budgets, older measurements, history) is left out; JSON Lines keep all of it.
 //!
-//! No cell can run as a formula: a text that begins like one gets an apostrophe in front, which is taken off again when the
-//! table is read; every cell is quoted, so that no separator of any country's spreadsheet splits it.
+//! No cell can run as a formula: a text that begins like one gets an apostrophe in front, which is taken off again when
+//! the table is read; every cell is quoted, so that no separator of any country's spreadsheet splits it.
 
 use super::{Description, Entry, Event, EventKind, Field, Measurement, Reading, State};
 use crate::compare::{HandCount, StatedValue};
@@ -140,7 +140,8 @@ fn unguarded(cell: &str) -> &str {
 }
 
 /// The entries of a table, ready to be brought in. Columns may stand in any order and be left out; unknown ones are an
-/// error. `today` and `at` fill in what a table written by hand does not tell; `new_uid` gives names to rows without one.
+/// error. `today` and `at` fill in what a table written by hand does not tell; `new_uid` gives names to rows without
+/// one.
 pub fn read_table(
     text: &str,
     today: Date,

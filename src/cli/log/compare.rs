@@ -40,8 +40,8 @@ pub struct CompareArguments {
     json: bool,
 }
 
-/// More swatches than this make more pairs than anybody reads: 40 make 780 (a stated choice).
-const MOST_SWATCHES: usize = 40;
+/// More swatches than this make more pairs than anybody reads: 25 make 300 (a stated choice).
+const MOST_SWATCHES: usize = 25;
 
 /// Runs the command.
 pub fn run(arguments: &CompareArguments, path: &Path) -> Done {

@@ -10,7 +10,8 @@ use std::path::Path;
 
 /// Keep a gauge that was counted by hand
 ///
-/// The interval follows from how the count was made: a bare count is within half a stitch, and the ruler within its class.
+/// The interval follows from how the count was made: a bare count is within half a stitch, and the ruler within its
+/// class.
 #[derive(clap::Args)]
 pub struct CountArguments {
     /// Stitches x rows that were counted, such as 22x30 or 33.5x45

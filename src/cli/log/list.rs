@@ -100,26 +100,26 @@ fn lines(lines: &[SwatchLine]) -> String {
         Column::words("Tags", 4),
     ];
     let width = columns();
-    let rows: Vec<Vec<String>> = lines.iter().map(|line| cells(line, width >= ROOM_FOR_TAGS)).collect();
+    let rows: Vec<Vec<String>> = lines.iter().map(|line| cells(line, width >= ROOM_FOR_ALL)).collect();
     table(&headings, &rows, width)
 }
 
-/// On a narrower terminal the yarn needs the room more than the tags (a stated choice).
-const ROOM_FOR_TAGS: usize = 100;
+/// On a narrower terminal the yarn needs the room more than day and tags, which `show` tells (a stated choice).
+const ROOM_FOR_ALL: usize = 100;
 
-fn cells(line: &SwatchLine, with_tags: bool) -> Vec<String> {
+fn cells(line: &SwatchLine, all: bool) -> Vec<String> {
     let text = |t: &Option<String>| t.as_deref().map_or_else(String::new, safe);
     let gauge = |g: Option<[f64; 2]>| g.map_or_else(String::new, |[value, half]| plus_minus(value, half));
     vec![
         line.id.to_string(),
-        line.made_on.map_or_else(String::new, |d| d.to_string()),
+        line.made_on.filter(|_| all).map_or_else(String::new, |d| d.to_string()),
         text(&line.yarn),
         line.needle_mm.map_or_else(String::new, |mm| mm.to_string()),
         text(&line.stitch),
         state_words(line.state, line.stretched_to_mm),
         gauge(line.stitches_per_10cm),
         gauge(line.rows_per_10cm),
-        if with_tags { text(&line.tags) } else { String::new() },
+        if all { text(&line.tags) } else { String::new() },
     ]
 }
 

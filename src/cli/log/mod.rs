@@ -32,8 +32,8 @@ use std::time::Duration;
 /// The log is one file. Where it is: --logbook, else the environment variable WALEWISE_LOGBOOK, else the platform's
 /// folder for a user's data.
 ///
-/// Exit status: 0 done, 2 bad arguments or input file, 3 it can't be concluded honestly (a refused photo, too few swatches),
-/// 1 anything else.
+/// Exit status: 0 done, 2 bad arguments or input file, 3 it can't be concluded honestly (a refused photo, too few
+/// swatches), 1 anything else.
 #[derive(Args)]
 pub struct LogArguments {
     /// The log's file

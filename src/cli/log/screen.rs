@@ -87,8 +87,8 @@ impl Column {
     }
 }
 
-/// A table that fits `width` where its columns can shrink that far. Columns without any entry are left out. Cells must be
-/// safe already.
+/// A table that fits `width` where its columns can shrink that far. Columns without any entry are left out. Cells must
+/// be safe already.
 pub fn table(columns: &[Column], rows: &[Vec<String>], width: usize) -> String {
     let used: Vec<usize> = (0..columns.len()).filter(|c| rows.iter().any(|row| !row[*c].is_empty())).collect();
     let natural = |c: &usize| rows.iter().map(|r| r[*c].width()).chain([columns[*c].title.width()]).max().unwrap_or(0);

@@ -4,8 +4,8 @@ use super::SwatchComparison;
 use crate::compare::{Comparison, Finding, SpeaksOf};
 use crate::quantity::plus_minus;
 
-/// Words in the name of a source, and what makes a difference surer where that source is the largest part of it. The first
-/// that fits counts.
+/// Words in the name of a source, and what makes a difference surer where that source is the largest part of it. The
+/// first that fits counts.
 const SURER: [(&str, &str); 9] = [
     ("next fabric", "knit and measure larger swatches"),
     ("irregular", "measure a larger swatch"),
