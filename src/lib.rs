@@ -5,7 +5,8 @@
 //!
 //! One way only, each stage a module that imports none of the later ones:
 //! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
-//! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`.
+//! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`. Beside it
+//! `compare` sets records side by side, and `logbook` (a feature) keeps them.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
 //! # Coordinates
@@ -23,9 +24,12 @@ pub mod card;
 pub mod caution;
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod compare;
 pub mod fabric;
 pub mod gauge;
 pub mod lattice;
+#[cfg(feature = "logbook")]
+pub mod logbook;
 pub mod measure;
 pub mod photo;
 pub mod plan;

@@ -3,9 +3,9 @@
 use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
-const ORDER: [&str; 16] = [
+const ORDER: [&str; 18] = [
     "quantity", "refusal", "caution", "card", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record",
-    "measure", "sizing", "plan", "report", "cli",
+    "compare", "measure", "sizing", "plan", "report", "logbook", "cli",
 ];
 
 /// Words of the standard library that mean files, clock, environment, threads or printing.

@@ -276,7 +276,12 @@ fn measure_one(
 }
 
 /// Draws what was seen on the photo and writes it.
-fn write_picture(target: &Path, photo: Photo, mut evidence: Evidence, record: &Record) -> Result<(), String> {
+pub(super) fn write_picture(
+    target: &Path,
+    photo: Photo,
+    mut evidence: Evidence,
+    record: &Record,
+) -> Result<(), String> {
     // A mistake in the drawing must not cost the measurement.
     let drawn = catch_unwind(AssertUnwindSafe(|| {
         look_for_loops(&photo, record, &mut evidence);
@@ -297,7 +302,8 @@ fn in_words(record: &Record, index: usize, arguments: &MeasureArguments) -> Stri
 /// Errors that are the arguments' fault, not the photo's.
 const ARGUMENTS_AT_FAULT: [&str; 3] = [OUTSIDE_PHOTO, LENS_MISMATCH, CONTRADICTION];
 
-fn exit_status(record: &Record) -> ExitStatus {
+/// How the measuring of one photo ended, for the shell.
+pub(super) fn exit_status(record: &Record) -> ExitStatus {
     match record.status {
         Status::Measured => ExitStatus::Done,
         Status::Refused => ExitStatus::Refused,
@@ -310,7 +316,11 @@ fn exit_status(record: &Record) -> ExitStatus {
 }
 
 /// Reads and measures one file and notes the time it took.
-fn read_and_measure(path: &Path, setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
+pub(super) fn read_and_measure(
+    path: &Path,
+    setup: &Setup,
+    progress: &mut dyn FnMut(Stage) -> ControlFlow<()>,
+) -> Outcome {
     let without_photo = |record| Outcome { record, evidence: None, photo: None, gauge: None };
     let bytes = match photo_file::read(path) {
         Ok(bytes) => bytes,

@@ -3,6 +3,9 @@
 mod annotated;
 mod card;
 mod lens;
+#[cfg(feature = "logbook")]
+mod log;
+mod manual;
 mod measure;
 mod numbers;
 mod output;
@@ -14,7 +17,7 @@ mod sample;
 mod setup;
 mod wishes;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 use std::ffi::OsString;
 
 /// How a command ended, as its exit status.
@@ -77,19 +80,37 @@ enum Command {
     Lens(lens::LensArgs),
     Plan(Box<plan::PlanArguments>),
     Sample(sample::SampleArgs),
+    #[cfg(feature = "logbook")]
+    Log(log::LogArguments),
+    Completion(manual::CompletionArguments),
+    Manual(manual::ManualArguments),
 }
 
 /// Runs the command line `arguments` (the program's own name first) and says how it ended.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitStatus {
-    match CommandLine::try_parse_from(arguments) {
-        Ok(line) => match line.command {
-            Command::Measure(arguments) => measure::run(&arguments),
-            Command::Card(arguments) => card::run(&arguments),
-            Command::Lens(arguments) => lens::run(&arguments),
-            Command::Plan(arguments) => plan::run(&arguments),
-            Command::Sample(arguments) => sample::run(&arguments),
-        },
+    let parsed = CommandLine::command().try_get_matches_from(arguments).and_then(|matches| {
+        let line = CommandLine::from_arg_matches(&matches)?;
+        Ok((line.command, matches))
+    });
+    match parsed {
+        Ok((command, matches)) => run_command(&command, &matches),
         Err(error) => explain(&error),
+    }
+}
+
+fn run_command(command: &Command, matches: &clap::ArgMatches) -> ExitStatus {
+    match command {
+        Command::Measure(arguments) => measure::run(arguments),
+        Command::Card(arguments) => card::run(arguments),
+        Command::Lens(arguments) => lens::run(arguments),
+        Command::Plan(arguments) => plan::run(arguments),
+        Command::Sample(arguments) => sample::run(arguments),
+        #[cfg(feature = "logbook")]
+        Command::Log(arguments) => {
+            matches.subcommand_matches("log").map_or(ExitStatus::Other, |typed| log::run(arguments, typed))
+        }
+        Command::Completion(arguments) => manual::completion(arguments, CommandLine::command()),
+        Command::Manual(arguments) => manual::manual(arguments, CommandLine::command()),
     }
 }
 

@@ -20,6 +20,16 @@ pub enum ClassChoice {
     Third,
 }
 
+impl From<ClassChoice> for RulerClass {
+    fn from(choice: ClassChoice) -> Self {
+        match choice {
+            ClassChoice::First => Self::I,
+            ClassChoice::Second => Self::II,
+            ClassChoice::Third => Self::III,
+        }
+    }
+}
+
 /// What the chain is told; `Err` says in one line why the arguments make no sense.
 pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
     let (span, counted) = wishes::count_and_scale(arguments.counted, &arguments.span)?;
@@ -51,11 +61,7 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
         span,
         row_direction_deg: arguments.axes,
         region: arguments.region,
-        ruler_class: arguments.ruler_class.map(|class| match class {
-            ClassChoice::First => RulerClass::I,
-            ClassChoice::Second => RulerClass::II,
-            ClassChoice::Third => RulerClass::III,
-        }),
+        ruler_class: arguments.ruler_class.map(Into::into),
         ruler_id: arguments.ruler_id.clone(),
         ruler_thickness_mm: arguments.ruler_thickness,
         ruler_on: arguments.ruler_on,

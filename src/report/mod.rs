@@ -3,7 +3,9 @@
 
 pub mod annotate;
 mod budget;
+pub mod comparison;
 pub mod json;
+mod page;
 pub mod plan_html;
 mod plan_instructions;
 mod plan_measures;

@@ -36,10 +36,25 @@ impl Folder {
         Answer::of(self.command().arg("measure").args(arguments))
     }
 
+    /// `walewise log` with these arguments, on the log `log.sqlite` in the folder.
+    #[cfg(feature = "logbook")]
+    pub fn log(&self, arguments: &[impl AsRef<OsStr>]) -> Answer {
+        Answer::of(self.command().args(["log", "--logbook", "log.sqlite"]).args(arguments))
+    }
+
+    /// The same, which must end with 0; gives what was printed.
+    #[cfg(feature = "logbook")]
+    #[track_caller]
+    pub fn log_done(&self, arguments: &[impl AsRef<OsStr> + std::fmt::Debug]) -> String {
+        let answer = self.log(arguments);
+        assert_eq!(answer.status, 0, "{arguments:?}: {}{}", answer.out, answer.err);
+        answer.out
+    }
+
     /// `walewise`, to be run in the folder.
     pub fn command(&self) -> Command {
         let mut command = Command::new(assert_cmd::cargo::cargo_bin!("walewise"));
-        command.current_dir(self.0.path());
+        command.current_dir(self.0.path()).env_remove("WALEWISE_LOGBOOK");
         command
     }
 

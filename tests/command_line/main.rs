@@ -3,6 +3,15 @@
 mod arguments;
 mod cards;
 mod folder;
+#[cfg(feature = "logbook")]
+mod log_entries;
+#[cfg(all(feature = "logbook", unix))]
+mod log_faults;
+#[cfg(all(feature = "logbook", unix))]
+mod log_killed;
+#[cfg(feature = "logbook")]
+mod log_photos;
+mod manual;
 mod outputs;
 mod photos;
 mod plans;

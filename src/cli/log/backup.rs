@@ -1,0 +1,42 @@
+//! `walewise log backup`: a consistent copy while the log is in use.
+
+use super::{Done, Ended, open};
+use crate::cli::{ExitStatus, output};
+use crate::logbook::Access;
+use std::path::{Path, PathBuf};
+
+/// Copy the log to another file, consistently, while it is in use
+#[derive(clap::Args)]
+pub struct BackupArguments {
+    /// The copy
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Replace a file that is there already
+    #[arg(long)]
+    force: bool,
+}
+
+/// Runs the command.
+pub fn run(arguments: &BackupArguments, path: &Path) -> Done {
+    let target = &arguments.file;
+    let same = target.canonicalize().is_ok_and(|t| path.canonicalize().is_ok_and(|p| p == t));
+    if same {
+        return Err(Ended::bad(format!("{}: this is the log itself", target.display())));
+    }
+    if target.exists() && !arguments.force {
+        let message = format!("{} is there already; --force replaces it", target.display());
+        return Err(Ended::Failed(message, ExitStatus::Other));
+    }
+    let log = open(path, Access::Read)?;
+    let wrong =
+        |e: std::io::Error| Ended::Failed(format!("{} can't be written: {e}", target.display()), ExitStatus::Other);
+    let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let copy = tempfile::Builder::new()
+        .prefix(".walewise-")
+        .make_in(folder, |temporary| std::fs::File::create_new(temporary))
+        .map_err(|e| wrong(std::io::Error::from(e.kind())))?;
+    log.backup_to(copy.path())?;
+    copy.persist(target).map_err(|e| wrong(e.error))?;
+    output::print(&format!("Copied to {}.\n", super::screen::safe(&target.to_string_lossy())))?;
+    Ok(ExitStatus::Done)
+}

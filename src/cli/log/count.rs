@@ -1,0 +1,102 @@
+//! `walewise log count`: keep a gauge counted by hand.
+
+use super::about::{AboutArguments, StateArguments, StitchArguments};
+use super::{Done, Ended, now, open};
+use crate::cli::{ExitStatus, numbers, output, setup::ClassChoice};
+use crate::compare::HandCount;
+use crate::logbook::{Access, Description, NewMeasurement, Reading};
+use crate::quantity::plus_minus;
+use std::path::Path;
+
+/// Keep a gauge that was counted by hand
+///
+/// The interval follows from how the count was made: a bare count is within half a stitch, and the ruler within its
+/// class.
+#[derive(clap::Args)]
+pub struct CountArguments {
+    /// Stitches x rows that were counted, such as 22x30 or 33.5x45
+    #[arg(value_name = "SxR", value_parser = numbers::pair)]
+    counted: (f64, f64),
+    /// Length they were counted over, in mm: one for both, or along the row x along the column
+    #[arg(long, value_name = "MM|WxH", value_parser = lengths, default_value = "100")]
+    over: (f64, f64),
+    /// How sure the count is, as a 95 % half-width in stitches (x rows); half a stitch either way when not given
+    #[arg(long, value_name = "N|SxR", value_parser = one_or_pair)]
+    plus_minus: Option<(f64, f64)>,
+    /// Accuracy class of the ruler; II when not given
+    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
+    ruler_class: Option<ClassChoice>,
+    /// Name of the ruler: measurements with the same ruler share its error
+    #[arg(long, value_name = "NAME")]
+    ruler_id: Option<String>,
+    /// Add the measurement to this swatch instead of beginning a new one
+    #[arg(long, value_name = "NUMBER")]
+    to: Option<i64>,
+    #[command(flatten)]
+    stitch: StitchArguments,
+    #[command(flatten)]
+    about: AboutArguments,
+    #[command(flatten)]
+    state: StateArguments,
+}
+
+fn lengths(text: &str) -> Result<(f64, f64), String> {
+    match text.split_once(['x', 'X', '×']) {
+        Some((width, height)) => Ok((numbers::length_mm(width)?, numbers::length_mm(height)?)),
+        None => numbers::length_mm(text).map(|both| (both, both)),
+    }
+}
+
+/// `N` for both, or `SxR`.
+pub fn one_or_pair(text: &str) -> Result<(f64, f64), String> {
+    if text.contains(['x', 'X', '×']) { numbers::pair(text) } else { numbers::positive(text).map(|n| (n, n)) }
+}
+
+/// Runs the command.
+pub fn run(arguments: &CountArguments, path: &Path) -> Done {
+    if arguments.to.is_some() && !(arguments.about.is_empty() && arguments.stitch.is_empty()) {
+        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
+    }
+    let mut description = Description::default();
+    arguments.about.apply(&mut description)?;
+    arguments.stitch.apply(&mut description);
+    let (state, stretched_to_mm, measured_on) = arguments.state.get();
+    description.made_on = description.made_on.or(Some(measured_on));
+    let reading = Reading::Count(count(arguments));
+    let intervals = reading.intervals().ok_or_else(|| Ended::bad("this count gives no gauge"))?;
+    let new = NewMeasurement {
+        measured_on,
+        state,
+        stretched_to_mm,
+        reading,
+        photo: None,
+        photo_sha256: None,
+        picture: None,
+        options: Vec::new(),
+        replaces: None,
+    };
+    let mut log = open(path, Access::Begin)?;
+    let kept = match arguments.to {
+        Some(swatch) => {
+            let added = log.add_measurement(swatch, &new, now())?;
+            format!("Kept as measurement {} of swatch {}", added.measurement, added.swatch)
+        }
+        None => format!("Kept as swatch {}", log.add(&description, &arguments.about.tags(), &new, now())?.swatch),
+    };
+    let [stitches, rows] = intervals.map(|i| plus_minus(i.value, i.expanded_uncertainty));
+    output::print(&format!("{kept}: {stitches} stitches, {rows} rows per 10 cm.\n"))?;
+    Ok(ExitStatus::Done)
+}
+
+fn count(arguments: &CountArguments) -> HandCount {
+    HandCount {
+        stitches: arguments.counted.0,
+        stitches_over_mm: arguments.over.0,
+        stitches_plus_minus: arguments.plus_minus.map(|p| p.0),
+        rows: arguments.counted.1,
+        rows_over_mm: arguments.over.1,
+        rows_plus_minus: arguments.plus_minus.map(|p| p.1),
+        ruler_class: arguments.ruler_class.map(Into::into),
+        ruler_id: arguments.ruler_id.clone(),
+    }
+}

@@ -1,0 +1,60 @@
+//! `walewise completion` and `walewise manual`: what a shell and the manual show of all commands.
+
+use super::{ExitStatus, output};
+use clap::{Args, Command};
+use clap_complete::Shell;
+use std::path::{Path, PathBuf};
+
+/// Write the completion script for a shell to stdout
+#[derive(Args)]
+pub struct CompletionArguments {
+    /// The shell
+    #[arg(value_enum)]
+    shell: Shell,
+}
+
+/// Write the manual page to stdout, or the pages of all commands to a folder
+#[derive(Args)]
+pub struct ManualArguments {
+    /// Folder for walewise.1, walewise-measure.1 and so on; made when it is missing
+    #[arg(long, value_name = "FOLDER")]
+    folder: Option<PathBuf>,
+}
+
+/// Runs `completion`.
+pub fn completion(arguments: &CompletionArguments, mut command: Command) -> ExitStatus {
+    let mut script = Vec::new();
+    clap_complete::generate(arguments.shell, &mut command, "walewise", &mut script);
+    written(output::print(&String::from_utf8_lossy(&script)))
+}
+
+/// Runs `manual`.
+pub fn manual(arguments: &ManualArguments, command: Command) -> ExitStatus {
+    match &arguments.folder {
+        None => written(page(&command).and_then(|text| output::print(&text))),
+        Some(folder) => written(pages(folder, command)),
+    }
+}
+
+fn page(command: &Command) -> std::io::Result<String> {
+    let mut text = Vec::new();
+    clap_mangen::Man::new(command.clone()).render(&mut text)?;
+    Ok(String::from_utf8_lossy(&text).into_owned())
+}
+
+fn pages(folder: &Path, command: Command) -> std::io::Result<()> {
+    std::fs::create_dir_all(folder)?;
+    clap_mangen::generate_to(command, folder)
+}
+
+fn written(result: std::io::Result<()>) -> ExitStatus {
+    match result {
+        Ok(()) => ExitStatus::Done,
+        Err(error) => {
+            if error.kind() != std::io::ErrorKind::BrokenPipe {
+                output::complain(&format!("it can't be written: {error}"));
+            }
+            ExitStatus::Other
+        }
+    }
+}
