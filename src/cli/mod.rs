@@ -81,7 +81,7 @@ enum Command {
     Plan(Box<plan::PlanArguments>),
     Sample(sample::SampleArgs),
     #[cfg(feature = "logbook")]
-    Log(log::LogArguments),
+    Log(Box<log::LogArguments>),
     Completion(manual::CompletionArguments),
     Manual(manual::ManualArguments),
 }

@@ -58,7 +58,7 @@ fn edits_keep_what_was_before() {
     assert_eq!(log.edit(id, &description, &tags(&["b"]), at(2)).unwrap(), 0);
     assert_eq!(log.swatch(id).unwrap().description, description);
     let history = log.history(id).unwrap();
-    let told: Vec<(EventKind, Option<&str>, Option<&str>, Option<&str>)> =
+    let told: Vec<_> =
         history.iter().map(|e| (e.kind, e.field.as_deref(), e.before.as_deref(), e.after.as_deref())).collect();
     assert_eq!(
         told,

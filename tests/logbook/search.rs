@@ -5,8 +5,8 @@ use walewise::logbook::{Filter, Logbook, SortKey, State};
 
 fn filled() -> (tempfile::TempDir, Logbook) {
     let (folder, mut log) = new_log();
-    let swatches: [(&str, f64, f64, &[&str], Option<State>, i8); 4] = [
-        ("Grey Lambswool 4-ply", 3.0, 26.0, &["shawl"], Some(State::Washed), 1),
+    let swatches = [
+        ("Grey Lambswool 4-ply", 3.0, 26.0, &["shawl"][..], Some(State::Washed), 1),
         ("grey merino", 3.5, 24.0, &["shawl", "gift"], Some(State::OffNeedle), 3),
         ("ÄRMELGARN rot", 4.0, 22.0, &[], None, 2),
         ("100 %_cotton", 3.25, 23.0, &["gift"], Some(State::Washed), 4),

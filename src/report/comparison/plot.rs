@@ -38,13 +38,12 @@ pub fn plot(swatches: &[ComparedSwatch]) -> String {
     for (i, swatch) in swatches.iter().enumerate() {
         document = document.add(label(i, swatch, width));
     }
-    let panels: [(f64, &str, fn(&ComparedSwatch) -> &Expanded); 2] =
-        [(LABELS, "stitches per 10 cm", |s| &s.stitches), (LABELS + PANEL + GAP, "rows per 10 cm", |s| &s.rows)];
-    for (left, title, of) in panels {
-        let intervals: Vec<&Expanded> = swatches.iter().map(of).collect();
-        document = document.add(panel(left, title, &intervals));
-    }
-    document.to_string()
+    let stitches: Vec<&Expanded> = swatches.iter().map(|s| &s.stitches).collect();
+    let rows: Vec<&Expanded> = swatches.iter().map(|s| &s.rows).collect();
+    document
+        .add(panel(LABELS, "stitches per 10 cm", &stitches))
+        .add(panel(LABELS + PANEL + GAP, "rows per 10 cm", &rows))
+        .to_string()
 }
 
 /// Background and name of one line.
