@@ -99,11 +99,11 @@ impl RefusalCode {
             ),
             Self::LatticeUnclear => (
                 "the stitches can be counted in more than one way",
-                "Say what was knitted with --stitch (and --repeat), or about what you expect with --expect; or take the photo closer, with light from the side; or count the whole swatch and give the count with --counted.",
+                "Say what was knitted with --stitch (and --repeat), or what you expect with --expect. Or take the photo closer, with light from the side; or count by hand and say --counted.",
             ),
             Self::PatternUnclear => (
                 "the stitch pattern can't be recognised surely",
-                "Say what was knitted with --stitch, and its repeat with --repeat if it has one; or count the whole swatch and give the count with --counted.",
+                "Say what was knitted with --stitch, and its repeat with --repeat if it has one; or count by hand and say --counted.",
             ),
             Self::SeveralSwatches => (
                 "more than one swatch is in the picture",

@@ -202,7 +202,8 @@ fn no_card_is_seen_where_there_is_none() {
     }
     println!("{} photos without a card: {} cards seen, {} ID-1 cards: {id1:?}", paths.len(), cards.len(), id1.len());
     assert!(cards.is_empty(), "{cards:?}");
-    assert!(id1.len() * 50 <= paths.len(), "{id1:?}");
+    // Other cards of that size may lie in a photo: one, and one in fifty photos.
+    assert!(id1.len() <= 1 + paths.len() / 50, "{id1:?}");
 }
 
 /// Whether a sample photo was made to show the card.

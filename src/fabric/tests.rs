@@ -77,7 +77,8 @@ fn knitting_on_a_grained_table_is_found_first() {
     let found = search(&photo, &plain_map(), &[], None).unwrap().seeds;
     let c = found[0].centre;
     assert!(fabric(c.x, c.y), "{c:?}");
-    assert_eq!(found[0].sheets.len(), 3);
+    // A grey picture has no chroma to look at.
+    assert_eq!(found[0].sheets.len(), 2);
     // The dominant lines are (2, 0) of 2.25 mm and (1, ±1) of 2.6 mm.
     assert!((1.8..3.3).contains(&found[0].period_mm), "{}", found[0].period_mm);
     assert!(10.0 <= found[0].sheets[0].px_per_mm * 4.5);

@@ -47,8 +47,6 @@ const PEEL_LAYERS: usize = 6;
 /// Places measured at most while growing: a fabric of 200 by 200 stitches and rows. A lattice that goes on is a fine weave
 /// or has lost its steps; the bound keeps the time of a photo bounded.
 const MOST_MEASURED: usize = 12_000;
-/// Most that the area of one stitch may grow or shrink against the seed's, as a factor: no tilt and no tension does more.
-const AREA_FACTOR: f64 = 2.0;
 /// The four neighbours of a block.
 const SIDES: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
 /// Counts of blocks at which the motif is estimated anew while growing.
@@ -172,8 +170,6 @@ struct Growth<'a> {
     /// Places where the photo shows nothing of the plane: outside the frame, under the ruler.
     hidden: BTreeSet<(i32, i32)>,
     queue: BinaryHeap<(u64, (i32, i32))>,
-    /// Area of a stitch at the seed, in mm².
-    area_mm2: f64,
     places_left: usize,
 }
 
@@ -199,7 +195,6 @@ impl<'a> Growth<'a> {
             tried: BTreeMap::new(),
             hidden: BTreeSet::new(),
             queue: BinaryHeap::new(),
-            area_mm2: area_mm2(&frame),
             places_left: MOST_MEASURED,
         };
         if let Some(shift) = demodulator.shift(&growth.motif, &window, [0.0, 0.0], 0.0) {
@@ -313,9 +308,7 @@ impl<'a> Growth<'a> {
             stitch_mm: [f.stitch_mm[0] + d[(1, 0)], f.stitch_mm[1] + d[(1, 1)]],
             row_mm: [f.row_mm[0] + d[(2, 0)], f.row_mm[1] + d[(2, 1)]],
         };
-        let area = area_mm2(&frame) / self.area_mm2;
-        let like_the_seed = (1.0 / AREA_FACTOR..=AREA_FACTOR).contains(&area);
-        (place.x.is_finite() && place.y.is_finite() && like_the_seed).then_some(frame)
+        (place.x.is_finite() && place.y.is_finite()).then_some(frame)
     }
 
     fn around(&self, at: (i32, i32), radius: i32) -> Vec<(&(i32, i32), &Node)> {
@@ -474,11 +467,6 @@ impl<'a> Growth<'a> {
 fn within_reach(at: (i32, i32)) -> bool {
     const REACH: i32 = 150;
     at.0.abs() <= REACH && at.1.abs() <= REACH
-}
-
-/// Area of one stitch by one row, in mm².
-fn area_mm2(frame: &Frame) -> f64 {
-    (frame.stitch_mm[0] * frame.row_mm[1] - frame.stitch_mm[1] * frame.row_mm[0]).abs()
 }
 
 fn counts(at: (i32, i32)) -> [f64; 2] {

@@ -120,6 +120,8 @@ pub struct StandsOn {
     pub places: Agreement,
     /// Projections of colour.
     pub projections: Agreement,
+    /// Share of the lines' power that is finer than the legs and rows of round yarn reach, 0 to 1.
+    pub fine_share: f64,
 }
 
 /// How many of several looks at a fabric, each by itself, count the same stitches and rows.

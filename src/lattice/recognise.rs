@@ -332,6 +332,7 @@ impl Weighed {
                 margin_needed: LEAST_MARGIN,
                 places: Agreement { agree: read.iter().filter(place_agrees).count(), of: read.len() },
                 projections: Agreement { agree: looks.iter().filter(agrees).count(), of: looks.len() },
+                fine_share: mean(&high),
             },
         }
     }

@@ -128,10 +128,17 @@ fn protect(connection: &Connection) -> Result<(), LogbookError> {
 
 /// Whether the file is a log; `false` for a file without any content. Errors for what is something else, or newer.
 fn is_known(connection: &Connection) -> Result<bool, LogbookError> {
-    let id: i64 = connection.pragma_query_value(None, "application_id", |row| row.get(0))?;
-    if id != APPLICATION_ID {
+    let id = || connection.pragma_query_value(None, "application_id", |row| row.get::<_, i64>(0));
+    let first = id()?;
+    if first != APPLICATION_ID {
         let tables: i64 = connection.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-        return if tables == 0 && id == 0 { Ok(false) } else { Err(LogbookError::NotALogbook) };
+        if tables == 0 && first == 0 {
+            return Ok(false);
+        }
+        // Another program may have begun the log between the two looks: tables and id come in one step.
+        if id()? != APPLICATION_ID {
+            return Err(LogbookError::NotALogbook);
+        }
     }
     match (schema::version(connection)?, schema::newest_version()) {
         (found, known) if found > known => Err(LogbookError::NewerSchema { found, known }),

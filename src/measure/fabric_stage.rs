@@ -213,6 +213,7 @@ impl View<'_> {
         let centre = found.decision.seed;
         let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
         check_crossed(&decision)?;
+        check_fine(&decision)?;
         Ok(decision)
     }
 
@@ -265,6 +266,22 @@ fn checked(found: Followed) -> Result<Followed, Refusal> {
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
     Ok(found)
+}
+
+/// Largest share of the lines' power above the second order of the legs and of the rows: yarn is round, and finer lines
+/// belong to smaller stitches (measured on 150 photos: 98 of 100 right readings below 0.34, one in eight wrong ones above).
+const MOST_FINE: f64 = 0.4;
+
+/// Refuses stitches that are too coarse for the lines they show.
+fn check_fine(decision: &Decision) -> Result<(), Refusal> {
+    let fine = decision.stands_on.fine_share;
+    if fine > MOST_FINE {
+        let seen = format!("{:.0} % of what repeats is finer than such stitches can be", 100.0 * fine);
+        return Err(
+            Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(as_rival(decision).into_iter().collect())
+        );
+    }
+    Ok(())
 }
 
 /// Refuses crossing lines.

@@ -64,6 +64,9 @@ fn even_regions(rgb: &RgbImage, least: usize) -> Vec<Vec<(u32, u32)>> {
 
 /// Length and width of a filled slender rectangle with straight sides that differs from what lies on both of them.
 fn body(rgb: &RgbImage, region: &[(u32, u32)]) -> Option<(f64, f64)> {
+    if region.is_empty() {
+        return None;
+    }
     let n = region.len() as f64;
     let mean = |f: &dyn Fn(f64, f64) -> f64| region.iter().map(|p| f(f64::from(p.0), f64::from(p.1))).sum::<f64>() / n;
     let (mx, my) = (mean(&|x, _| x), mean(&|_, y| y));
