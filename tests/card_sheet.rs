@@ -4,8 +4,11 @@ use walewise::card::{CHECK_LENGTH_MM, COLUMNS, Paper, ROWS, SIZE_MM, SQUARE_MM, 
 
 const PT_PER_MM: f64 = 72.0 / 25.4;
 
+/// Corners of a filled polygon, in points.
+type Polygon = Vec<[f64; 2]>;
+
 /// Filled polygons and stroked lines of the page's content, in points.
-fn pdf_shapes(pdf: &[u8]) -> (Vec<Vec<[f64; 2]>>, Vec<[[f64; 2]; 2]>) {
+fn pdf_shapes(pdf: &[u8]) -> (Vec<Polygon>, Vec<[[f64; 2]; 2]>) {
     let text = String::from_utf8_lossy(pdf);
     let content = text.split("stream\n").nth(1).and_then(|t| t.split("endstream").next()).expect("a content stream");
     let (mut fills, mut lines) = (Vec::new(), Vec::new());

@@ -152,8 +152,9 @@ swatch.jpg
   - 20.1 stitches x 26.3 rows per 10 cm: a row for each V
   - 20.1 stitches x 52.6 rows per 10 cm
   What to do:
-  - Say what was knitted with --stitch (and --repeat), or about what you
-    expect with --expect; or take the photo closer, with light from the side.
+  - Say what was knitted with --stitch (and --repeat), or what you expect with
+    --expect. Or take the photo closer, with light from the side; or count by
+    hand and say --counted.
 ";
     assert_eq!(describe(&Record::refused(photo(), &refusal)), expected);
 }

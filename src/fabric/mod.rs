@@ -39,6 +39,15 @@ pub struct Sheet {
     pub weights: [f32; 3],
 }
 
+impl Sheet {
+    /// Whether a place of the plane lies on the sheet.
+    pub(crate) fn holds(&self, at: PlanePoint) -> bool {
+        let (x, y) = ((at.x - self.origin.x) * self.px_per_mm, (at.y - self.origin.y) * self.px_per_mm);
+        let (width, height) = (f64::from(self.grey.width()), f64::from(self.grey.height()));
+        (0.0..=width).contains(&x) && (0.0..=height).contains(&y)
+    }
+}
+
 /// Whether a point lies inside a polygon, by the even-odd rule (crossing number; Shimrat 1962).
 pub(crate) fn inside(polygon: &[crate::quantity::PhotoPoint], p: crate::quantity::PhotoPoint) -> bool {
     let mut odd = false;

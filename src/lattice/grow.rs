@@ -394,12 +394,12 @@ impl<'a> Growth<'a> {
                 let known =
                     self.nodes.contains_key(&next) || self.hidden.contains(&next) || self.tried.contains_key(&next);
                 let foretold = within_reach(next) && field.doubt(next) <= BRIDGE_DOUBT;
-                if known || !foretold || self.places_left == 0 {
+                if known || !foretold {
                     continue;
                 }
-                self.places_left -= 1;
                 self.tried.insert(next, 1);
-                let Some(frame) = field.frame(next) else { continue };
+                // What is hidden because the picture ends there has no far side.
+                let Some(frame) = field.frame(next).filter(|f| self.sheet.holds(f.at)) else { continue };
                 if self.demodulator.window(self.sheet, &frame).valid < VISIBLE {
                     self.hidden.insert(next);
                     stack.push(next);

@@ -205,6 +205,7 @@ impl View<'_> {
 
     /// The decision on the whole of the fabric that a lattice was followed over.
     fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
+        check_crossed(&found.decision)?;
         let basis = &found.reading.basis;
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let (s, r) = basis.steps_mm().ok_or_else(nothing)?;
