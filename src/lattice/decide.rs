@@ -1,5 +1,6 @@
 //! The octave decision: which of all lattices that fit the strong lines is the one of single stitches and single rows.
 
+use super::crossing::are_crossing_lines;
 use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::view::View;
@@ -131,6 +132,11 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
     let views = View::all(sheets);
     let trials = reading::trials(declared);
     let sightings = sightings(&views, declared, |v| reading::sighting_near(v, &trials, followed));
+    let (view, seen) = first(&sightings)?;
+    let (best, margin) = chosen(&seen.readings, declared);
+    if are_crossing_lines(&decision(view, seen, best, margin, declared).harmonics) {
+        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
+    }
     judged(&sightings, declared)
 }
 
@@ -172,6 +178,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     if let Some(why) = not_knit(best, declared, seen.scene.spectrum.windows) {
         return Err(Refusal::new(RefusalCode::NotKnit, why));
     }
+    let found = decision(view, seen, best, margin, declared);
     let clear = match declared.pattern {
         Some(_) => CLEAR,
         None if best.rowing => CLEAR_ROWING,
@@ -191,7 +198,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let places = Agreement { agree: 1, of: 1 };
     let fine_share = seen.scene.share_above(&best.basis);
     let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections, fine_share };
-    Ok(Decision { stands_on, ..decision(view, seen, best, margin, declared) })
+    Ok(Decision { stands_on, ..found })
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs

@@ -1,5 +1,6 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod crossing;
 mod decide;
 mod families;
 mod field;
@@ -28,6 +29,7 @@ mod grow_tests;
 #[cfg(test)]
 mod octave_tests;
 
+pub use crossing::are_crossing_lines;
 pub use decide::{confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;

@@ -3,7 +3,7 @@
 use super::Setup;
 use super::other_swatches;
 use crate::fabric::{self, FabricSeed, Search};
-use crate::lattice::{self, Agreement, Basis, Decision, Declared, Harmonic, LatticeReading, PhaseBlock};
+use crate::lattice::{self, Agreement, Basis, Decision, Declared, LatticeReading, PhaseBlock};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -16,10 +16,6 @@ const LEAST_EXTENT: f64 = 6.0;
 
 /// Most counts given to the plane's fit: more add nothing, since neighbouring blocks repeat each other.
 const COUNTS_FOR_PLANE: usize = 120;
-
-/// Least share of the lattice lines' power that lies off both axes. Crossing lines (a cutting mat, ruled paper) add up to
-/// f(x) + g(y), whose spectrum lies on the axes alone; loops lean, and put a fifth to two thirds of it between them.
-const CROSSED_SHARE: f64 = 0.06;
 
 /// Two decisions see the same lattice when both densities agree within this share: coarse lattices are good to a few per
 /// cent, and the nearest wrong reading is off by a quarter or more.
@@ -205,7 +201,6 @@ impl View<'_> {
 
     /// The decision on the whole of the fabric that a lattice was followed over.
     fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
-        check_crossed(&found.decision)?;
         let basis = &found.reading.basis;
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let (s, r) = basis.steps_mm().ok_or_else(nothing)?;
@@ -213,7 +208,6 @@ impl View<'_> {
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
         let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
-        check_crossed(&decision)?;
         check_fine(&decision)?;
         Ok(decision)
     }
@@ -287,7 +281,7 @@ fn check_fine(decision: &Decision) -> Result<(), Refusal> {
 
 /// Refuses crossing lines.
 pub(super) fn check_crossed(decision: &Decision) -> Result<(), Refusal> {
-    if crossed_share(&decision.harmonics) < CROSSED_SHARE {
+    if lattice::are_crossing_lines(&decision.harmonics) {
         return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
     }
     Ok(())
@@ -327,15 +321,6 @@ fn skew_deg(basis: &Basis) -> f64 {
     let (s, r) = (basis.stitch, basis.row);
     let sine = (s[0] * r[0] + s[1] * r[1]) / (s[0].hypot(s[1]) * r[0].hypot(r[1])).max(1e-12);
     sine.clamp(-1.0, 1.0).asin().to_degrees()
-}
-
-/// Share of the low lattice lines' power that lies off both axes.
-fn crossed_share(harmonics: &[Harmonic]) -> f64 {
-    let low = |h: &&Harmonic| h.h.abs() <= 2.0 && h.k.abs() <= 2.0;
-    let power = |h: &Harmonic| h.strength * h.strength;
-    let all: f64 = harmonics.iter().filter(low).map(power).sum();
-    let crossed: f64 = harmonics.iter().filter(low).filter(|h| h.h != 0.0 && h.k != 0.0).map(power).sum();
-    if all > 0.0 { crossed / all } else { 1.0 }
 }
 
 /// Area over which a lattice was followed: every block stands for its share of stitches and rows.
