@@ -5,7 +5,7 @@
 //! entry is on the disk, and neither a killed program nor a power cut takes it away. Each call is one transaction. Two
 //! programs may write at once; one waits for the other.
 //!
-//! **Years.** The schema grows only by appending to [`schema`]'s list of migrations; a log of an older version is
+//! **Years.** The schema grows only by appending to `schema`'s list of migrations; a log of an older version is
 //! brought up to date when it is opened for writing. Records of measurements are kept as the JSON they came in, so that
 //! nothing a newer or older version wrote is lost.
 //!
