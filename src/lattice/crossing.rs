@@ -1,14 +1,18 @@
 //! Crossing lines, told from loops.
 
 use super::Harmonic;
+use crate::refusal::{Refusal, RefusalCode};
 
 /// Least share of the lattice lines' power that lies off both axes. Crossing lines (a cutting mat, ruled paper) add up to
 /// f(x) + g(y), whose spectrum lies on the axes alone; loops lean, and put a fifth to two thirds of it between them.
 const CROSSED_SHARE: f64 = 0.06;
 
-/// Whether what repeats are crossing lines: hardly any power lies off both axes.
-pub fn are_crossing_lines(harmonics: &[Harmonic]) -> bool {
-    crossed_share(harmonics) < CROSSED_SHARE
+/// Refuses crossing lines as `not_knit`: hardly any of their power lies off both axes.
+pub fn check_not_crossing(harmonics: &[Harmonic]) -> Result<(), Refusal> {
+    if crossed_share(harmonics) < CROSSED_SHARE {
+        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
+    }
+    Ok(())
 }
 
 /// Share of the low lattice lines' power that lies off both axes.

@@ -1,6 +1,6 @@
 //! The octave decision: which of all lattices that fit the strong lines is the one of single stitches and single rows.
 
-use super::crossing::are_crossing_lines;
+use super::crossing::check_not_crossing;
 use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::view::View;
@@ -134,9 +134,7 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
     let sightings = sightings(&views, declared, |v| reading::sighting_near(v, &trials, followed));
     let (view, seen) = first(&sightings)?;
     let (best, margin) = chosen(&seen.readings, declared);
-    if are_crossing_lines(&decision(view, seen, best, margin, declared).harmonics) {
-        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
-    }
+    check_not_crossing(&decision(view, seen, best, margin, declared).harmonics)?;
     judged(&sightings, declared)
 }
 

@@ -474,7 +474,7 @@ fn counts(at: (i32, i32)) -> [f64; 2] {
 }
 
 /// The middle value; 0 of nothing.
-pub(super) fn median(mut v: Vec<f64>) -> f64 {
+pub(crate) fn median(mut v: Vec<f64>) -> f64 {
     if v.is_empty() {
         return 0.0;
     }

@@ -29,10 +29,11 @@ mod grow_tests;
 #[cfg(test)]
 mod octave_tests;
 
-pub use crossing::are_crossing_lines;
+pub use crossing::check_not_crossing;
 pub use decide::{confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
+pub(crate) use grow::median;
 pub(crate) use local::middle;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, region_uncertainty, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};

@@ -279,30 +279,17 @@ fn check_fine(decision: &Decision) -> Result<(), Refusal> {
     Ok(())
 }
 
-/// Refuses crossing lines.
-pub(super) fn check_crossed(decision: &Decision) -> Result<(), Refusal> {
-    if lattice::are_crossing_lines(&decision.harmonics) {
-        return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
-    }
-    Ok(())
-}
-
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
 fn same_counts(a: &Basis, b: &Basis) -> bool {
     let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
     (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
 }
 
-/// Keeps of each lattice the decision with the largest margin, and counts the places that agree on it.
-fn keep_surest(different: &mut Vec<Decision>, mut decision: Decision) {
+/// Keeps of each lattice the decision with the largest margin.
+fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
     match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
-        Some(known) => {
-            let agree = known.stands_on.places.agree + 1;
-            if known.margin < decision.margin {
-                std::mem::swap(known, &mut decision);
-            }
-            known.stands_on.places.agree = agree;
-        }
+        Some(known) if known.margin < decision.margin => *known = decision,
+        Some(_) => {}
         None => different.push(decision),
     }
 }

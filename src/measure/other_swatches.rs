@@ -4,7 +4,7 @@ use super::Setup;
 use super::alike::FabricLook;
 use super::fabric_stage::{Followed, View, area_mm2, rival};
 use crate::fabric::{self, Search};
-use crate::lattice::LatticeReading;
+use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -54,7 +54,7 @@ fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     let Some(first) = FabricLook::of(view.photo, a).filter(|_| !shared(a, b) && !shared(b, a)) else { return false };
     let Some(second) = FabricLook::of(view.photo, b) else { return false };
     let ways = between(view, a, b);
-    let gap_px = middle(ways.iter().map(|w| w.gap_px).collect());
+    let gap_px = lattice::median(ways.iter().map(|w| w.gap_px).collect());
     if gap_px < LEAST_GAP * first.stitch_px {
         return false;
     }
@@ -103,10 +103,4 @@ fn between(view: &View, a: &LatticeReading, b: &LatticeReading) -> Vec<Way> {
         Way { covered: open.iter().any(under), gap_px: length * open.len() as f64 / PLACES as f64, open }
     };
     ends.into_iter().map(way).collect()
-}
-
-/// The middle value; 0 of none.
-fn middle(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }

@@ -102,7 +102,7 @@ impl View<'_> {
             places.push(seed.sheets_at(self.photo, self.map, at, self.excluded));
         }
         let decision = lattice::recognise(&places, &self.declared(setup, seed.centre))?;
-        fabric_stage::check_crossed(&decision)?;
+        lattice::check_not_crossing(&decision.harmonics)?;
         let reading = self.grow(&decision)?;
         self.borne_out(Followed { decision, reading }, setup)
     }

@@ -17,8 +17,13 @@ td.words { overflow-wrap: anywhere; min-width: 12rem; }
 @media print { body { padding: 0; max-width: none; } tr, figure { break-inside: avoid; } }
 ";
 
-/// A whole page around `body`.
+/// A whole page around `body`, in this frame's own style.
 pub fn page(title: &str, body: &Markup) -> String {
+    styled_page(title, STYLE, body)
+}
+
+/// A whole page around `body` with a style of its own.
+pub fn styled_page(title: &str, style: &str, body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -26,7 +31,7 @@ pub fn page(title: &str, body: &Markup) -> String {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(style)) }
             }
             body { (body) }
         }

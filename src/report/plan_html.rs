@@ -1,6 +1,7 @@
 //! A plan as one printable page of HTML, with a drawing to scale of every piece. It holds all it needs: no scripts, no
 //! fonts, no pictures from elsewhere.
 
+use super::page::styled_page;
 use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
 use super::plan_measures::{cm, cm_and_in_interval, count};
 use super::plan_schematic::{draw, scale_of};
@@ -10,7 +11,7 @@ use super::plan_text::{
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
 use crate::sizing::{Counted, Direction, probability_percent};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 /// How the page looks on screen and on A4 or Letter paper.
 const STYLE: &str = "\
@@ -33,34 +34,23 @@ tr, figure, .careful, .together, li { break-inside: avoid } h2, h3 { break-after
 /// The whole page.
 pub fn page(plan: &Plan) -> String {
     let title = if plan.title.is_empty() { "Knitting plan" } else { &plan.title };
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                h1 { (title) }
-                @if !plan.cautions.is_empty() {
-                    section.careful { h3 { "Careful" } ul { @for c in &plan.cautions { li { (c.message) } } } }
-                }
-                h2 { "Gauge" }
-                @for gauge in &plan.gauges { (gauge_section(gauge)) }
-                @if !plan.sizes_source.is_empty() { p.small { "Sizes: " (plan.sizes_source) "." } }
-                @for piece in &plan.pieces { (piece_section(piece)) }
-                @if let Some(regauge) = &plan.regauge { (regauge_section(regauge)) }
-                (yarn_section(plan))
-                p.small {
-                    "Made by Walewise " (plan.version) ". ± is half of a 95 % interval: for the next piece knitted alike, as far as "
-                    "this swatch can tell. It does not know another day, needle or yarn. 1 in = 2.54 cm."
-                }
-            }
+    let body = html! {
+        h1 { (title) }
+        @if !plan.cautions.is_empty() {
+            section.careful { h3 { "Careful" } ul { @for c in &plan.cautions { li { (c.message) } } } }
         }
-    }
-    .into_string()
+        h2 { "Gauge" }
+        @for gauge in &plan.gauges { (gauge_section(gauge)) }
+        @if !plan.sizes_source.is_empty() { p.small { "Sizes: " (plan.sizes_source) "." } }
+        @for piece in &plan.pieces { (piece_section(piece)) }
+        @if let Some(regauge) = &plan.regauge { (regauge_section(regauge)) }
+        (yarn_section(plan))
+        p.small {
+            "Made by Walewise " (plan.version) ". ± is half of a 95 % interval: for the next piece knitted alike, as far as "
+            "this swatch can tell. It does not know another day, needle or yarn. 1 in = 2.54 cm."
+        }
+    };
+    styled_page(title, STYLE, &body)
 }
 
 fn gauge_section(gauge: &GaugeNote) -> Markup {

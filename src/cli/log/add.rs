@@ -1,7 +1,7 @@
 //! `walewise log add`: measure photos and keep the measurements.
 
 use super::about::{AboutArguments, StateArguments};
-use super::{Done, Ended, now, open};
+use super::{Done, Ended, check_to, now, open};
 use crate::cli::annotated::AnnotatedPaths;
 use crate::cli::measure::{self, MeasureArguments};
 use crate::cli::progress::Progress;
@@ -35,9 +35,7 @@ pub struct AddArguments {
 
 /// Runs the command. `matches` are its arguments as typed, from which the measuring options are kept.
 pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) -> Done {
-    if arguments.to.is_some() && !arguments.about.is_empty() {
-        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
-    }
+    check_to(arguments.to, !arguments.about.is_empty())?;
     let setup = setup::from_arguments(&arguments.measure).map_err(Ended::bad)?;
     let annotated = AnnotatedPaths::plan(arguments.measure.annotate.as_deref(), &arguments.measure.photos)
         .map_err(|(message, status)| Ended::Failed(message, status))?;

@@ -1,7 +1,7 @@
 //! `walewise log count`: keep a gauge counted by hand.
 
 use super::about::{AboutArguments, StateArguments, StitchArguments};
-use super::{Done, Ended, now, open};
+use super::{Done, Ended, check_to, now, open};
 use crate::cli::{ExitStatus, numbers, output, setup::ClassChoice};
 use crate::compare::HandCount;
 use crate::logbook::{Access, Description, NewMeasurement, Reading};
@@ -54,9 +54,7 @@ pub fn one_or_pair(text: &str) -> Result<(f64, f64), String> {
 
 /// Runs the command.
 pub fn run(arguments: &CountArguments, path: &Path) -> Done {
-    if arguments.to.is_some() && !(arguments.about.is_empty() && arguments.stitch.is_empty()) {
-        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
-    }
+    check_to(arguments.to, !(arguments.about.is_empty() && arguments.stitch.is_empty()))?;
     let mut description = Description::default();
     arguments.about.apply(&mut description)?;
     arguments.stitch.apply(&mut description);

@@ -1,7 +1,7 @@
 //! `walewise log keep`: keep measurements that were made earlier, from their JSON.
 
 use super::about::{AboutArguments, StateArguments};
-use super::{Done, Ended, now, open};
+use super::{Done, Ended, check_to, now, open};
 use crate::cli::{ExitStatus, output};
 use crate::logbook::{Access, Description, NewMeasurement, Reading, RecordText};
 use crate::record::{Record, Status};
@@ -28,9 +28,7 @@ pub struct KeepArguments {
 
 /// Runs the command.
 pub fn run(arguments: &KeepArguments, path: &Path) -> Done {
-    if arguments.to.is_some() && !arguments.about.is_empty() {
-        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
-    }
+    check_to(arguments.to, !arguments.about.is_empty())?;
     let records = read(&arguments.file)?;
     let mut log = open(path, Access::Begin)?;
     let mut worst = ExitStatus::Done;

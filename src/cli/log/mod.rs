@@ -187,6 +187,14 @@ fn open(path: &Path, access: Access) -> Result<Logbook, Ended> {
     Ok(Logbook::open(path, access, waiting)?)
 }
 
+/// A measurement that goes to a swatch that is there says nothing new of the swatch itself.
+fn check_to(to: Option<i64>, says_more: bool) -> Result<(), Ended> {
+    if to.is_some() && says_more {
+        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
+    }
+    Ok(())
+}
+
 fn now() -> jiff::Timestamp {
     jiff::Timestamp::now()
 }
