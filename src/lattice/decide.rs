@@ -50,7 +50,7 @@ const WALE_MIRROR_OUTLINED: f64 = 0.6;
 const MORE_ABOUT_THE_WALE: f64 = 0.1;
 
 /// Margin over the best rival that decides, with the pattern declared.
-const CLEAR: f64 = 4.0;
+pub const CLEAR: f64 = 4.0;
 
 /// The same with the pattern recognised: the families are rivals too (measured: under 10 one answer in five is wrong).
 const CLEAR_UNDECLARED: f64 = 10.0;

@@ -30,7 +30,7 @@ mod grow_tests;
 mod octave_tests;
 
 pub use crossing::check_not_crossing;
-pub use decide::{confirm, decide, propose};
+pub use decide::{CLEAR, confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub(crate) use grow::median;

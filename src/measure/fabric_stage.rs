@@ -79,11 +79,11 @@ impl View<'_> {
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
-        let mut looks: Vec<Basis> = Vec::new();
+        let mut looks: Vec<(Basis, f64)> = Vec::new();
         for seed in seeds {
             match lattice::propose(&seed.sheets, &self.declared(setup, seed.centre)) {
                 Ok(decision) => {
-                    looks.push(decision.basis);
+                    looks.push((decision.basis, decision.margin));
                     keep_surest(&mut different, decision);
                 }
                 Err(refusal) => {
@@ -103,9 +103,10 @@ impl View<'_> {
         followed.sort_by(|a, b| b.0.total_cmp(&a.0));
         let mut chosen =
             self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))?;
-        let agree = looks.iter().filter(|l| same_lattice(l, &chosen.reading.basis)).count();
-        chosen.decision.stands_on.places = Agreement { agree, of: looks.len() };
-        check_borne_out(chosen)
+        let agreeing = || looks.iter().filter(|(basis, _)| same_lattice(basis, &chosen.reading.basis));
+        let sure = agreeing().filter(|(_, margin)| *margin >= lattice::CLEAR).count();
+        chosen.decision.stands_on.places = Agreement { agree: agreeing().count(), of: looks.len() };
+        check_borne_out(chosen, sure)
     }
 
     /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
@@ -120,13 +121,19 @@ impl View<'_> {
     fn surest(&self, followed: Vec<(f64, Followed)>, setup: &Setup) -> Result<Followed, Option<Refusal>> {
         let (mut sure, mut doubt): (Vec<(f64, Followed)>, Option<Refusal>) = (Vec::new(), None);
         let mut unclear = f64::NEG_INFINITY;
+        let mut clearest_place = f64::NEG_INFINITY;
         for (area, found) in followed {
             let enough = |s: &Followed| if s.decision.score > FAINT { CLEARLY_MORE_FABRIC } else { MUCH_MORE_FABRIC };
-            if sure.first().is_some_and(|(most, s)| *most > enough(s) * area) {
-                break;
+            let score = found.decision.score;
+            // What stood up more clearly at its place is heard, however little of the fabric it was followed over.
+            if sure.first().is_some_and(|(most, s)| *most > enough(s) * area) && score < clearest_place {
+                continue;
             }
             match self.sure(found, setup) {
-                Ok(found) => sure.push((area_mm2(&found.reading), found)),
+                Ok(found) => {
+                    clearest_place = clearest_place.max(score);
+                    sure.push((area_mm2(&found.reading), found));
+                }
                 Err(refusal) => {
                     let best = refusal.rivals.first().map_or(f64::NEG_INFINITY, |r| r.score);
                     if refusal.code != RefusalCode::NotKnit && sure.is_empty() {
@@ -137,16 +144,38 @@ impl View<'_> {
             }
         }
         sure.sort_by(|a, b| b.0.total_cmp(&a.0));
+        self.check_one_fabric(&sure).map_err(Some)?;
+        prefer_clearer_of_same(&mut sure);
         if let Some(clearer) =
             sure.iter().skip(1).position(|(_, f)| f.decision.score > FAR_CLEARER * sure[0].1.decision.score)
         {
             sure.drain(..=clearer);
         }
         sure.retain(|(_, f)| f.decision.score > FAR_CLEARER * unclear);
+        if let Some(contradicted) = contradiction(&sure) {
+            return Err(Some(contradicted));
+        }
         match self.between(sure) {
             Some(chosen) => chosen.map_err(Some),
             None => Err(doubt),
         }
+    }
+
+    /// Refuses two swatches, and counts that stood every trial and nearly agree: they are the same stitches at other places,
+    /// too uneven, or followed wrongly at one of them.
+    fn check_one_fabric(&self, sure: &[(f64, Followed)]) -> Result<(), Refusal> {
+        for (i, (_, a)) in sure.iter().enumerate() {
+            for (_, b) in &sure[i + 1..] {
+                let (one, other) = (&a.reading.basis, &b.reading.basis);
+                if !same_lattice(one, other) {
+                    other_swatches::check_one_fabric(self, a, b)?;
+                    if nearly_same(one, other) {
+                        return Err(places_differ(sure));
+                    }
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Which of the lattices that hold is that of the fabric; `None` where there are none.
@@ -155,15 +184,10 @@ impl View<'_> {
             && *most < CLEARLY_MORE_FABRIC * next
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
-            if let Err(refusal) = other_swatches::check_one_fabric(self, a, b) {
-                return Some(Err(refusal));
-            }
             if b.decision.margin > CLEARLY_SURER * a.decision.margin {
                 followed.swap(0, 1);
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
-                let rivals = followed.iter().filter_map(|(area, f)| rival(*area, f)).collect();
-                let seen = "different places of the picture show different stitches";
-                return Some(Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals)));
+                return Some(Err(places_differ(&followed)));
             }
         }
         followed.into_iter().next().map(|(_, chosen)| Ok(chosen))
@@ -173,11 +197,14 @@ impl View<'_> {
     /// there, that one is followed; it must then stand the same trial.
     fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let mut found = found;
-        for _ in 0..LOOKS {
+        for look in 0..LOOKS {
             let decision = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
                 found.decision = decision;
                 return checked(found);
+            }
+            if look == 0 {
+                check_overruled(&found.decision, &decision)?;
             }
             let reading = self.grow(&decision)?;
             found = Followed { decision, reading };
@@ -240,12 +267,60 @@ impl View<'_> {
     }
 }
 
-/// Refuses a small piece of fabric that was read at one place only: nothing bears out what was read there.
-fn check_borne_out(found: Followed) -> Result<Followed, Refusal> {
+/// Refuses where the whole fabric shows other stitches than a place that was sure of its own, without being far clearer
+/// than the next best reading.
+fn check_overruled(place: &Decision, whole: &Decision) -> Result<(), Refusal> {
+    let rival = whole.score - whole.margin;
+    if place.margin < lattice::CLEAR || whole.score > FAR_CLEARER * rival {
+        return Ok(());
+    }
+    let seen = "the stitches that the whole fabric shows are not those that its places show";
+    let rivals = [place, whole].into_iter().filter_map(as_rival).collect();
+    Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
+}
+
+/// The refusal where two readings stood every trial and contradict each other. `sure` holds the reading that is to be
+/// taken first. Of the same fabric only one can be right, so it must be far clearer. Elsewhere a table or a border may
+/// repeat too, but nothing else is clearer than the fabric.
+fn contradiction(sure: &[(f64, Followed)]) -> Option<Refusal> {
+    let ((_, taken), others) = sure.split_first()?;
+    let contradicts = |(_, other): &&(f64, Followed)| {
+        let (score, rival) = (taken.decision.score, other.decision.score);
+        let same_fabric = || other_swatches::share_fabric(&taken.reading, &other.reading);
+        !same_lattice(&taken.reading.basis, &other.reading.basis)
+            && (score < rival || score < FAR_CLEARER * rival && same_fabric())
+    };
+    others.iter().find(contradicts)?;
+    Some(places_differ(sure))
+}
+
+fn places_differ(sure: &[(f64, Followed)]) -> Refusal {
+    let rivals = sure.iter().filter_map(|(area, f)| rival(*area, f)).collect();
+    let seen = "different places of the picture show different stitches";
+    Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals)
+}
+
+/// Puts first, of all that follow the same lattice as the first over like areas, the one that the fabric shows most clearly:
+/// one that slipped a stitch on its way shows less.
+fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
+    let Some((most, first)) = sure.first() else { return };
+    let (most, basis) = (*most, first.reading.basis);
+    let alike =
+        |(area, f): &(f64, Followed)| most < CLEARLY_MORE_FABRIC * area && same_lattice(&f.reading.basis, &basis);
+    let clearest = (0..sure.len())
+        .filter(|i| alike(&sure[*i]))
+        .max_by(|a, b| sure[*a].1.decision.score.total_cmp(&sure[*b].1.decision.score));
+    if let Some(clearest) = clearest {
+        sure[..=clearest].rotate_right(1);
+    }
+}
+
+/// Refuses a small piece of fabric that was not read surely at two places at least: nothing bears out what was read there.
+fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
     /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
     const SEVERAL_PLACES: f64 = 10.0;
     let (stitches, rows) = found.reading.extent;
-    if stitches.min(rows) < SEVERAL_PLACES && found.decision.stands_on.places.agree < 2 {
+    if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 {
         let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
     }
@@ -292,6 +367,15 @@ fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
         Some(_) => {}
         None => different.push(decision),
     }
+}
+
+/// Whether two lattices may be those of the same stitches, unevenly knitted: nearer than half-way to the nearest octave
+/// (2 : 3) in both densities.
+fn nearly_same(a: &Basis, b: &Basis) -> bool {
+    /// Half of the logarithm of 3 ÷ 2.
+    const HALF_WAY: f64 = 0.203;
+    let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
+    (s / t).ln().abs() < HALF_WAY && (r / u).ln().abs() < HALF_WAY
 }
 
 /// Whether two lattices agree in both densities and in the direction of the row.

@@ -47,11 +47,7 @@ pub(super) fn check_one_fabric(view: &View, a: &Followed, b: &Followed) -> Resul
 /// looks like neither. Where the ruler lies between them nothing is told: it parts one fabric, too, and on one of its sides
 /// the lattice may be misread.
 fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
-    let shared = |of: &LatticeReading, other: &LatticeReading| {
-        let within = of.blocks.iter().filter(|block| fabric::inside(&other.region_px, block.at_px)).count();
-        within as f64 > MOST_SHARED * of.blocks.len() as f64
-    };
-    let Some(first) = FabricLook::of(view.photo, a).filter(|_| !shared(a, b) && !shared(b, a)) else { return false };
+    let Some(first) = FabricLook::of(view.photo, a).filter(|_| !share_fabric(a, b)) else { return false };
     let Some(second) = FabricLook::of(view.photo, b) else { return false };
     let ways = between(view, a, b);
     let gap_px = lattice::median(ways.iter().map(|w| w.gap_px).collect());
@@ -66,6 +62,15 @@ fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     let other = |at: &PhotoPoint| first.alike(*at) == Some(false) && second.alike(*at) == Some(false);
     let parted = ways.iter().filter(|w| !w.covered && w.open.iter().any(other)).count();
     parted as f64 > PARTED_WAYS * (ways.len() - ruled) as f64
+}
+
+/// Whether two regions lie on the same fabric in part.
+pub(super) fn share_fabric(a: &LatticeReading, b: &LatticeReading) -> bool {
+    let shared = |of: &LatticeReading, other: &LatticeReading| {
+        let within = of.blocks.iter().filter(|block| fabric::inside(&other.region_px, block.at_px)).count();
+        within as f64 > MOST_SHARED * of.blocks.len() as f64
+    };
+    shared(a, b) || shared(b, a)
 }
 
 /// A shortest way from one region to another.

@@ -102,7 +102,7 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
         model.lattice = Some(lattice.with_drift_scale(&lattice_start));
         let mut start = fit.parameters.clone();
         start.extend(lattice_start);
-        fit = minimise(&model, &start)?;
+        fit = fit_lattice(&mut model, &start)?;
     }
     finish(&fit, &frame, misfit.graduations)
 }
@@ -130,6 +130,22 @@ fn fit_scales_from(model: &PlaneModel, slopes: (f64, f64)) -> Option<Fit<PlaneIn
     let mut start = pose.to_array().to_vec();
     start.extend(model.scales.start(&pose.map(&model.frame)?)?);
     minimise(model, &start)
+}
+
+/// The fit to scales and lattice. Fabric that drifts farther than is usual, or counts that scatter more than they say,
+/// are believed accordingly less.
+fn fit_lattice(model: &mut PlaneModel, start: &[f64]) -> Option<Fit<PlaneInput>> {
+    /// Rounds after which the factors have settled.
+    const ROUNDS: usize = 8;
+    let mut fit = minimise(model, start)?;
+    for _ in 0..ROUNDS {
+        let Some(lattice) = &mut model.lattice else { break };
+        let (counts, drift) = (fit.residuals_of(PlaneInput::Stitches), fit.residuals_of(PlaneInput::Drift));
+        let Some(wider) = lattice.wider(counts, drift) else { break };
+        lattice.widen(wider);
+        fit = minimise(model, &fit.parameters)?;
+    }
+    Some(fit)
 }
 
 fn pose_of(parameters: &[f64]) -> Pose {
