@@ -194,7 +194,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let looks = || sightings.iter().map(|(_, s)| &s.readings[0].basis);
     let projections = Agreement { agree: looks().filter(|b| same_counts(b, &best.basis)).count(), of: looks().count() };
     let places = Agreement { agree: 1, of: 1 };
-    let fine_share = seen.scene.share_above(&best.basis);
+    let fine_share = seen.scene.power_above(&best.basis);
     let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections, fine_share };
     Ok(Decision { stands_on, ..found })
 }

@@ -322,6 +322,7 @@ impl Weighed {
         let seen = || best.seen.iter().map(|s| (&looks[s.0], &looks[s.0].seen.readings[s.1]));
         let upright: Vec<f64> = seen().filter_map(|(_, r)| r.mirror).map(|m| m.wale - m.row).collect();
         let high: Vec<f64> = seen().map(|(look, r)| look.seen.scene.share_above(&r.basis)).collect();
+        let fine: Vec<f64> = seen().map(|(look, r)| look.seen.scene.power_above(&r.basis)).collect();
         Self {
             margin,
             rowing: reading.rowing,
@@ -332,7 +333,7 @@ impl Weighed {
                 margin_needed: LEAST_MARGIN,
                 places: Agreement { agree: read.iter().filter(place_agrees).count(), of: read.len() },
                 projections: Agreement { agree: looks.iter().filter(agrees).count(), of: looks.len() },
-                fine_share: mean(&high),
+                fine_share: mean(&fine),
             },
         }
     }

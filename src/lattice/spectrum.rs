@@ -26,6 +26,8 @@ pub struct Spectrum {
     pub windows: usize,
     /// Amplitude over the radial median of the amplitude, row by row.
     pub amplitude: Vec<f32>,
+    /// Logarithm of the radial median of the power, by rings about frequency zero.
+    floor: Vec<f64>,
     /// Where the cloth's colours, not its relief, make the line: such lines say nothing about the stitches.
     pub coloured: Vec<bool>,
 }
@@ -67,6 +69,11 @@ impl Spectrum {
     /// How far from its place a line may be, in cycles/mm.
     pub fn reach(&self, f: [f64; 2]) -> f64 {
         REACH_BINS * self.bin + REACH_PART * f[0].hypot(f[1])
+    }
+
+    /// Power of the noise around a frequency (cycles/mm), in units of its own: what a line's height stands over.
+    pub fn noise_power(&self, f: [f64; 2]) -> f64 {
+        level(&self.floor, f[0].hypot(f[1]) / self.bin)
     }
 
     /// Whether colour makes the line at a frequency.
@@ -194,8 +201,8 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
     }
     (windows > 0).then(|| {
         let mut amplitude = power;
-        whiten(&mut amplitude, n);
-        Spectrum { n, bin: grid.px_per_mm / n as f64, windows, coloured: vec![false; n * n], amplitude }
+        let floor = whiten(&mut amplitude, n);
+        Spectrum { n, bin: grid.px_per_mm / n as f64, windows, coloured: vec![false; n * n], amplitude, floor }
     })
 }
 
@@ -247,15 +254,28 @@ fn transpose(data: &mut [Complex32], n: usize) {
     }
 }
 
-/// Power → amplitude over the median in rings about frequency zero.
-fn whiten(power: &mut [f32], n: usize) {
+/// Place of a radius, in bins, among the rings: they widen outwards.
+fn ring(radius_bins: f64) -> f64 {
+    radius_bins.sqrt() * 3.0
+}
+
+/// Power of the floor at a radius in bins, between the middles of the rings.
+fn level(floor: &[f64], radius_bins: f64) -> f64 {
+    let r = (ring(radius_bins) - 0.5).max(0.0);
+    let (i, t) = ((r as usize).min(floor.len() - 1), r.fract());
+    let j = (i + 1).min(floor.len() - 1);
+    (floor[i] * (1.0 - t) + floor[j] * t).exp()
+}
+
+/// Power → amplitude over the median in rings about frequency zero; and the logarithms of these medians.
+fn whiten(power: &mut [f32], n: usize) -> Vec<f64> {
     let signed = |i: usize| if i > n / 2 { i as f64 - n as f64 } else { i as f64 };
-    let ring = |x: usize, y: usize| signed(x).hypot(signed(y)).sqrt() * 3.0;
+    let radius = |x: usize, y: usize| signed(x).hypot(signed(y));
     let rings = (n as f64).sqrt() as usize * 3 + 2;
     let mut values: Vec<Vec<f32>> = vec![Vec::new(); rings];
     for y in 0..=n / 2 {
         for x in 0..n {
-            let r = ring(x, y) as usize;
+            let r = ring(radius(x, y)) as usize;
             values[r].push(power[y * n + x]);
         }
     }
@@ -272,15 +292,12 @@ fn whiten(power: &mut [f32], n: usize) {
     let floor = smooth(&medians);
     for y in 0..n {
         for x in 0..n {
-            let r = (ring(x, y) - 0.5).max(0.0);
-            let (i, t) = (r as usize, r.fract());
-            let j = (i + 1).min(rings - 1);
-            let level = (floor[i] * (1.0 - t) + floor[j] * t).exp();
             let p = &mut power[y * n + x];
-            *p = (f64::from(*p) / level).sqrt() as f32;
+            *p = (f64::from(*p) / level(&floor, radius(x, y))).sqrt() as f32;
         }
     }
     power[0] = 0.0;
+    floor
 }
 
 /// Running mean over five rings of those that hold something.
