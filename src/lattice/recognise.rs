@@ -5,6 +5,7 @@
 //! look counts with how far it puts a reading behind its own best one, and no look decides alone.
 
 use super::decide::{self, RIVALS};
+use super::families::FAMILIES;
 use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::view::View;
@@ -141,6 +142,10 @@ pub fn recognise(places: &[Vec<Sheet>], declared: &Declared) -> Result<Decision,
         let seen = "rows as low as these may be ridges of garter, each two rows";
         return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(with_ridges(rivals)));
     }
+    if declared.expected_per_10cm.is_none() && is_unlike(&reading.basis, name) {
+        let seen = format!("it looks like {name}, but its rows are taller or lower than those of {name}");
+        return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(rivals));
+    }
     let mut decision = decide::decision(look.view, &look.seen, reading, weighed.margin, declared);
     decision.pattern = StitchPattern::with_repeat(name, stitches, rows);
     decision.confidence = Some(confidence);
@@ -206,6 +211,16 @@ fn settle(pooled: &mut Vec<Pooled>, looks: &[Look], expected: (f64, f64)) {
     if pooled.iter().take(RIVALS).any(near) {
         pooled.retain(near);
     }
+}
+
+/// Whether the rows of a lattice are taller or lower, against its stitches, than those of the pattern it is taken for: three
+/// spreads off, which one fabric in four hundred is.
+fn is_unlike(basis: &Basis, name: &str) -> bool {
+    const SPREADS: f64 = 3.0;
+    let family = FAMILIES.iter().find(|f| f.pattern.0 == name);
+    let Some((family, (stitches, rows))) = family.zip(basis.per_10cm()) else { return false };
+    let (middle, spread) = family.rows_over_stitches;
+    ((rows / stitches).ln() - middle).abs() > SPREADS * spread
 }
 
 /// The look that shows a reading best, with that reading.

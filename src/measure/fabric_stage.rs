@@ -222,7 +222,10 @@ impl View<'_> {
                 rivals.extend(as_rival(&whole));
                 Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
             }
-            _ => checked(found),
+            _ => {
+                check_fine(&found.decision)?;
+                checked(found)
+            }
         }
     }
 
