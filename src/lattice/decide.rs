@@ -195,7 +195,8 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let projections = Agreement { agree: looks().filter(|b| same_counts(b, &best.basis)).count(), of: looks().count() };
     let places = Agreement { agree: 1, of: 1 };
     let fine_share = seen.scene.power_above(&best.basis);
-    let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections, fine_share };
+    let upright = best.mirror.map(|m| m.wale - m.row);
+    let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections, fine_share, upright };
     Ok(Decision { stands_on, ..found })
 }
 

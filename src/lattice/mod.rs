@@ -125,6 +125,8 @@ pub struct StandsOn {
     pub projections: Agreement,
     /// Share of the lines' power that is finer than the legs and rows of round yarn reach, 0 to 1.
     pub fine_share: f64,
+    /// Mirror symmetry of the motif about the wale less that about the row, −1 to 1; `None` where it was not looked at.
+    pub upright: Option<f64>,
 }
 
 /// How many of several looks at a fabric, each by itself, count the same stitches and rows.

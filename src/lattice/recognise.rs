@@ -349,6 +349,7 @@ impl Weighed {
                 places: Agreement { agree: read.iter().filter(place_agrees).count(), of: read.len() },
                 projections: Agreement { agree: looks.iter().filter(agrees).count(), of: looks.len() },
                 fine_share: mean(&fine),
+                upright: (!upright.is_empty()).then(|| mean(&upright)),
             },
         }
     }

@@ -239,6 +239,7 @@ impl View<'_> {
         let centre = found.decision.seed;
         let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
         check_fine(&decision)?;
+        check_upright(&decision)?;
         Ok(decision)
     }
 
@@ -270,13 +271,15 @@ impl View<'_> {
     }
 }
 
-/// Refuses where the whole fabric shows larger stitches than a place that was sure of its own, without being far clearer than
-/// the next best reading: a lattice of larger stitches has a line for nearly everything that smaller ones show.
+/// Refuses where the whole fabric shows other stitches than a place that was sure of its own, without being nearly as sure; and
+/// larger ones, where it is not far clearer than its next best reading: a lattice of larger stitches has a line for nearly
+/// everything that smaller ones show.
 fn check_overruled(place: &Decision, whole: &Decision) -> Result<(), Refusal> {
     let per_mm2 = |b: &Basis| (b.stitch[0] * b.row[1] - b.stitch[1] * b.row[0]).abs();
-    let coarser = per_mm2(&whole.basis) < per_mm2(&place.basis) && !nearly_same(&whole.basis, &place.basis);
+    let coarser = per_mm2(&whole.basis) < per_mm2(&place.basis);
     let far_clearer = whole.score > FAR_CLEARER * (whole.score - whole.margin);
-    if !coarser || place.margin < lattice::CLEAR || far_clearer {
+    let as_sure = FAR_CLEARER * whole.margin > place.margin && (far_clearer || !coarser);
+    if as_sure || place.margin < lattice::CLEAR || nearly_same(&whole.basis, &place.basis) {
         return Ok(());
     }
     let seen = "the stitches that the whole fabric shows are not those that its places show";
@@ -359,6 +362,16 @@ fn check_fine(decision: &Decision) -> Result<(), Refusal> {
         );
     }
     Ok(())
+}
+
+/// Refuses a lattice whose motif, over the whole fabric, is more its own mirror image about the row than about the wale: of
+/// stitches it is the other way round. Read on its side, half of the rows may pass for the stitches.
+fn check_upright(decision: &Decision) -> Result<(), Refusal> {
+    if decision.stands_on.upright.is_none_or(|upright| upright > 0.0) {
+        return Ok(());
+    }
+    let seen = "what repeats is more symmetric about the row than about the wale, as if it lay on its side";
+    Err(Refusal::new(RefusalCode::AxesUnclear, seen).with_rivals(as_rival(decision).into_iter().collect()))
 }
 
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
