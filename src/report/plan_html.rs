@@ -2,12 +2,12 @@
 //! fonts, no pictures from elsewhere.
 
 use super::page::styled_page;
-use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
+use super::plan_instructions::{ABBREVIATIONS, graded, instructions, worked};
 use super::plan_measures::{cm, cm_and_in_interval, count};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
-    count_words, gauge_over, needle_words, printed_line, reason_words, regauged_words, shown, substitution_words,
-    yarn_words,
+    count_words, evenly_words, gauge_over, needle_words, needs_abbreviations, printed_line, reason_words, regauged_words,
+    shown, substitution_words, yarn_words,
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
 use crate::sizing::{Counted, Direction, probability_percent};
@@ -39,10 +39,15 @@ pub fn page(plan: &Plan) -> String {
         @if !plan.cautions.is_empty() {
             section.careful { h3 { "Careful" } ul { @for c in &plan.cautions { li { (c.message) } } } }
         }
-        h2 { "Gauge" }
+        @if !plan.gauges.is_empty() { h2 { "Gauge" } }
         @for gauge in &plan.gauges { (gauge_section(gauge)) }
         @if !plan.sizes_source.is_empty() { p.small { "Sizes: " (plan.sizes_source) "." } }
         @for piece in &plan.pieces { (piece_section(piece)) }
+        @if !plan.evenly.is_empty() {
+            h2 { "Evenly in one row" }
+            ul { @for evenly in &plan.evenly { li { (evenly_words(evenly)) } } }
+        }
+        @if needs_abbreviations(plan) { p.small { (ABBREVIATIONS) "." } }
         @if let Some(regauge) = &plan.regauge { (regauge_section(regauge)) }
         (yarn_section(plan))
         p.small {
@@ -88,7 +93,6 @@ fn piece_section(piece: &PiecePlan) -> Markup {
             ol { @for step in instructions(piece, sized) { li { (step) } } }
             @for part in &sized.parts { (shaping_table(part)) }
         }
-        @if is_shaped(piece) { p.small { (ABBREVIATIONS) "." } }
     }
 }
 

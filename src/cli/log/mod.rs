@@ -11,6 +11,7 @@ mod delete;
 mod edit;
 mod export;
 mod filter;
+mod for_plan;
 mod history;
 mod import;
 mod keep;
@@ -20,6 +21,8 @@ mod place;
 mod remeasure;
 mod screen;
 mod show;
+
+pub use for_plan::swatch as swatch_for_plan;
 
 use super::{ExitStatus, output};
 use crate::logbook::{Access, Logbook, LogbookError};

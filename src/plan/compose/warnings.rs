@@ -18,7 +18,7 @@ pub fn all(request: &Request, fabrics: &[Fabric], plan: &Plan) -> Vec<PlanCautio
         out.extend(fabric.cautions.iter().map(caution));
     }
     out.extend(
-        fabrics.iter().filter(|f| f.ten_cm_taken()).map(|f| both_lengths(&format!("The gauge '{}'", f.gauge.name))),
+        fabrics.iter().filter(|f| f.ten_cm_taken).map(|f| both_lengths(&format!("The gauge '{}'", f.gauge.name))),
     );
     if plan.regauge.as_ref().is_some_and(|r| r.ten_cm_taken) {
         out.push(both_lengths("The pattern's gauge"));
