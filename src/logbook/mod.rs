@@ -24,6 +24,7 @@ mod row;
 mod schema;
 mod store;
 mod table;
+mod thumbnail;
 
 pub use description::{Description, Field, FieldError, FieldValue, State, Worked};
 pub use error::LogbookError;
@@ -35,6 +36,7 @@ pub use needles::NeedleGroup;
 pub use open::{Access, Logbook};
 pub use store::{Added, Swatch};
 pub use table::{TableError, read_table, write_table};
+pub use thumbnail::Thumbnail;
 
 /// Longest text that is kept in one field, in characters: a stated choice, far above any note, far below what would
 /// make a listing slow.

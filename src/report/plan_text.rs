@@ -48,7 +48,8 @@ pub fn describe(plan: &Plan) -> String {
         out.plain("Careful");
         plan.cautions.iter().for_each(|c| out.item(&c.message));
     }
-    out.0
+    // Names come out of files; they must not steer the terminal.
+    out.0.replace(|c: char| c.is_control() && c != '\n', "\u{FFFD}")
 }
 
 /// Whether knitting text stands in it.
@@ -175,7 +176,7 @@ pub fn evenly_words(evenly: &EvenPlan) -> String {
     let row = if spacing.arrangement == Arrangement::Round { "round" } else { "row" };
     let places: Vec<String> = evenly.places.iter().map(u32::to_string).collect();
     format!(
-        "{name}from {} to {} by {changes} {what}{plural} evenly in one {row}: {} (after {after} {}).",
+        "{name}{} to {}, {changes} {what}{plural} evenly in one {row}: {} (after {after} {}).",
         spacing.from,
         count(spacing.to, Counted::Stitches, false),
         spacing_words(spacing),

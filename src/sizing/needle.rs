@@ -137,6 +137,7 @@ pub fn needle_advice(mine: &Uncertain, wanted: f64, response: NeedleResponse) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::compare::{MeasuredGauge, NeedleSwatch};
     use crate::quantity::{Contribution, Source};
 
     #[test]
@@ -148,5 +149,36 @@ mod tests {
         assert_eq!((advice(20.1, 0.1).tension, advice(20.1, 0.1).sizes), (Tension::Matches, 0));
         assert_eq!((advice(20.5, 0.5).tension, advice(20.5, 0.5).sizes), (Tension::CantTell, 0));
         assert_eq!((advice(20.8, 0.2).tension, advice(20.8, 0.2).sizes), (Tension::TooTight, 0), "a size is too much");
+    }
+
+    /// Swatches whose stitches are 1.5 mm + 0.7 × the needle wide; what 3.75 mm would give is wanted.
+    #[test]
+    fn tried_needles_go_before_common_practice() {
+        let mine = |value: f64| Uncertain::exact(value).with(Contribution::stated(Source::named("count"), 0.1));
+        let stitches = |mm: f64| 100.0 / (1.5 + 0.7 * mm);
+        let on = |mm: f64, per_10cm: f64| NeedleSwatch {
+            needle_mm: mm,
+            gauge: MeasuredGauge {
+                stitches_per_10cm: mine(per_10cm),
+                rows_per_10cm: mine(1.4 * per_10cm),
+                between_fabrics: None,
+            },
+        };
+        let tried = |swatches: &[NeedleSwatch], needle_mm| TriedNeedles { needle_mm, fit: NeedleFit::of(swatches).unwrap() };
+        let sizes = [3.0, 3.5, 4.0, 4.5];
+        let line = tried(&sizes.map(|mm| on(mm, stitches(mm))), 4.5);
+        let wanted = stitches(3.75);
+        let advice = tried_needle_advice(&mine(stitches(4.5)), wanted, Some(1.4 * wanted), &line);
+        // From 4.5 over 4.0 to 3.75.
+        assert_eq!((advice.tension, advice.sizes), (Tension::TooLoose, -2));
+        assert_eq!(advice.choices[0].needle_mm, 3.75);
+        assert!(advice.choices[0].rows_probability.unwrap() > 0.5 && advice.response.basis.contains("4 swatches"));
+        let matches = tried_needle_advice(&mine(wanted), wanted, None, &line);
+        assert_eq!((matches.tension, matches.sizes), (Tension::Matches, 0));
+        // Swatches that are alike whatever the needle.
+        let flat = tried(&[on(3.0, 22.0), on(3.5, 22.4), on(4.0, 21.9), on(4.5, 22.2)], 4.5);
+        let practice = tried_needle_advice(&mine(22.0), 20.0, None, &flat);
+        assert_eq!(practice.sizes, 1);
+        assert!(practice.choices.is_empty() && practice.response.basis.contains("common practice"));
     }
 }
