@@ -197,7 +197,7 @@ fn increases_evenly_in_one_row_need_no_gauge() {
     assert!(answer.out.split_whitespace().collect::<Vec<_>>().join(" ").contains(said), "{}", answer.out);
     let json = plan(&folder, &["--evenly", "128:112", "--round", "--json"]).out;
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
-    assert_eq!(json["evenly"][0]["spacing"]["before_each"], serde_json::json!([6; 16]));
+    assert_eq!(json["evenly"][0]["spacing"]["before_each"], serde_json::json!(vec![6; 16]));
     for (wrong, named) in
         [("51", "such as 51:55"), ("5:50", "5 at most"), ("64:64", "two different counts"), ("0:4", "from 1 to")]
     {
