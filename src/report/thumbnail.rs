@@ -30,3 +30,27 @@ pub fn thumbnail(photo: &RgbImage, evidence: &Evidence) -> Option<Vec<u8>> {
     let encoder = JpegEncoder::new_with_quality(&mut jpeg, QUALITY);
     encoder.write_image(&small, width, height, ExtendedColorType::Rgb8).ok().map(|()| jpeg)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::PhotoPoint;
+    use image::{ImageFormat, Rgb, load_from_memory_with_format};
+
+    #[test]
+    fn it_is_small_and_shows_nothing_that_is_blanked() {
+        let photo = RgbImage::from_pixel(1600, 900, Rgb([200, 40, 40]));
+        let corner = |x, y| PhotoPoint::new(x, y);
+        let card = vec![corner(400.0, 200.0), corner(1200.0, 200.0), corner(1200.0, 700.0), corner(400.0, 700.0)];
+        let seen = Evidence { blanked_px: card, ..Evidence::default() };
+        let jpeg = thumbnail(&photo, &seen).unwrap();
+        let small = load_from_memory_with_format(&jpeg, ImageFormat::Jpeg).unwrap().into_rgb8();
+        assert_eq!(small.dimensions(), (320, 180));
+        let red = |x, y| small.get_pixel(x, y)[0] > 170;
+        assert!(red(20, 20) && red(300, 160) && !red(160, 90) && !red(85, 45) && !red(235, 135));
+        assert!(!jpeg.windows(4).any(|w| w == b"Exif"));
+        let tiny = thumbnail(&RgbImage::new(3, 1000), &Evidence::default()).unwrap();
+        let tiny = load_from_memory_with_format(&tiny, ImageFormat::Jpeg).unwrap();
+        assert_eq!((tiny.width(), tiny.height()), (1, 320));
+    }
+}
