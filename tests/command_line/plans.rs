@@ -145,6 +145,17 @@ fn ten_centimetres_or_four_inches_is_said_where_nobody_can_be_asked() {
 }
 
 #[test]
+fn in_the_round_there_is_no_balance() {
+    let folder = Folder::new();
+    let options = ["--gauge", "22x30", "--width", "20 cm", "--multiple", "4"];
+    let round = plan(&folder, &[&options[..], &["--round"]].concat()).out;
+    let balanced = plan(&folder, &[&options[..], &["--round", "--balance", "2", "--edge-stitches", "2"]].concat()).out;
+    assert!(balanced.contains("belong to flat knitting") && !round.contains("belong to flat knitting"), "{balanced}");
+    assert!(round.contains("Cast on 44 sts;") && balanced.contains("Cast on 44 sts;"), "{balanced}");
+    assert!(plan(&folder, &[&options[..], &["--balance", "2"]].concat()).out.contains("Cast on 42 sts."));
+}
+
+#[test]
 fn the_page_is_whole_and_safe() {
     let folder = Folder::new();
     fs::write(folder.path("plan.toml"), PLAN.replace("\"Front\"", "\"<script>alert(1)</script> & 'front'\"")).unwrap();
@@ -231,7 +242,7 @@ fn a_swatch_of_the_log_becomes_a_plan() {
     let json: serde_json::Value = serde_json::from_str(&plan(&folder, &["plan.toml", "--json"]).out).unwrap();
     let gauge = &json["gauges"][0];
     assert_eq!((gauge["stitches_per_10cm"]["value"].as_f64(), gauge["stitch"].as_str()), (Some(19.5), Some("stockinette")));
-    assert_eq!(json["pieces"][0]["sizes"][0]["parts"][0]["stitches"]["count"], 98);
+    assert_eq!(json["pieces"][0]["sizes"][0]["parts"][0]["stitches"]["count"], 97);
     let codes = json["cautions"].to_string();
     assert!(!codes.contains("not_washed") && !codes.contains("flat_against_round"), "{codes}");
     let needle = &json["regauge"]["needle"];
