@@ -40,7 +40,9 @@ impl<'de> Deserialize<'de> for Thumbnail {
             (digits.len() == 2).then(|| u8::from_str_radix(digits, 16).ok()).flatten()
         };
         let bytes: Option<Vec<u8>> = text.as_bytes().chunks(2).map(byte).collect();
-        bytes.and_then(Self::new).ok_or_else(|| serde::de::Error::custom("a thumbnail is no JPEG in hexadecimal digits"))
+        bytes
+            .and_then(Self::new)
+            .ok_or_else(|| serde::de::Error::custom("a thumbnail is no JPEG in hexadecimal digits"))
     }
 }
 

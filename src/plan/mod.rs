@@ -21,5 +21,6 @@ pub use request::{
     RegaugeRequest, Request, ShapePace, ShapeTo, ShapingRequest, SubstituteRequest, SwatchWeight, YarnRequest,
 };
 pub use result::{
-    AxisPlan, CordPlan, EvenPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan, SCHEMA, ShapingPlan, SizedPiece, YarnPlan,
+    AxisPlan, CordPlan, EvenPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan, SCHEMA, ShapingPlan, SizedPiece,
+    YarnPlan,
 };

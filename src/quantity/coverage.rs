@@ -243,7 +243,11 @@ impl Convolution {
         let mut x = wanted.min(widest / 2.0);
         for _ in 0..MOST {
             let off = quantile(self.inside(x)) - wanted;
-            if off < 0.0 { low = x } else { high = x }
+            if off < 0.0 {
+                low = x
+            } else {
+                high = x
+            }
             let secant = x - off * (x - before) / (off - off_before);
             let inner = secant.is_finite() && secant > low && secant < high;
             let next = if inner { secant } else { (low + high) / 2.0 };

@@ -6,8 +6,8 @@ use super::plan_instructions::{ABBREVIATIONS, graded, instructions, worked};
 use super::plan_measures::{cm, cm_interval, count, in_interval};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
-    count_words, evenly_words, gauge_over, needle_words, needs_abbreviations, printed_line, reason_words, regauged_words,
-    shown, substitution_words, yarn_words,
+    count_words, evenly_words, gauge_over, needle_words, needs_abbreviations, printed_line, reason_words,
+    regauged_words, shown, substitution_words, yarn_words,
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
 use crate::quantity::Expanded;

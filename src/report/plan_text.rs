@@ -3,12 +3,12 @@
 use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, spacing as spacing_words, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
-use crate::plan::{AxisPlan, EvenPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
 use crate::compare::SizeChoice;
+use crate::plan::{AxisPlan, EvenPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
 use crate::quantity::{Expanded, plus_minus};
 use crate::sizing::{
-    Arrangement, Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension, ne_from_tex,
-    nm_from_tex, probability_percent,
+    Arrangement, Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension,
+    ne_from_tex, nm_from_tex, probability_percent,
 };
 
 /// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.

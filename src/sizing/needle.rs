@@ -67,12 +67,7 @@ pub struct TriedNeedles {
 
 /// Advice from swatches on several needles. Where their fit does not surely show that the needle matters, or leaves the
 /// possible, it is that of common practice, and says so.
-pub fn tried_needle_advice(
-    mine: &Uncertain,
-    stitches: f64,
-    rows: Option<f64>,
-    tried: &TriedNeedles,
-) -> NeedleAdvice {
+pub fn tried_needle_advice(mine: &Uncertain, stitches: f64, rows: Option<f64>, tried: &TriedNeedles) -> NeedleAdvice {
     let by_practice = |why: &str| {
         let practice = NeedleResponse::common_practice();
         let response = NeedleResponse { basis: format!("{why}; {}", practice.basis), ..practice };
@@ -164,7 +159,8 @@ mod tests {
                 between_fabrics: None,
             },
         };
-        let tried = |swatches: &[NeedleSwatch], needle_mm| TriedNeedles { needle_mm, fit: NeedleFit::of(swatches).unwrap() };
+        let tried =
+            |swatches: &[NeedleSwatch], needle_mm| TriedNeedles { needle_mm, fit: NeedleFit::of(swatches).unwrap() };
         let sizes = [3.0, 3.5, 4.0, 4.5];
         let line = tried(&sizes.map(|mm| on(mm, stitches(mm))), 4.5);
         let wanted = stitches(3.75);

@@ -127,7 +127,8 @@ fn a_small_picture_is_kept_only_when_asked_and_travels_with_the_log() {
     other(&["import", "all.jsonl"]);
     other(&["export", "again.jsonl"]);
     other(&["show", "1", "--thumbnail", "other.jpg"]);
-    let same = |a: &str, b: &str| assert_eq!(std::fs::read(folder.path(a)).unwrap(), std::fs::read(folder.path(b)).unwrap());
+    let same =
+        |a: &str, b: &str| assert_eq!(std::fs::read(folder.path(a)).unwrap(), std::fs::read(folder.path(b)).unwrap());
     same("all.jsonl", "again.jsonl");
     same("small.jpg", "other.jpg");
 }

@@ -241,7 +241,10 @@ fn a_swatch_of_the_log_becomes_a_plan() {
     fs::write(folder.path("plan.toml"), text).unwrap();
     let json: serde_json::Value = serde_json::from_str(&plan(&folder, &["plan.toml", "--json"]).out).unwrap();
     let gauge = &json["gauges"][0];
-    assert_eq!((gauge["stitches_per_10cm"]["value"].as_f64(), gauge["stitch"].as_str()), (Some(19.5), Some("stockinette")));
+    assert_eq!(
+        (gauge["stitches_per_10cm"]["value"].as_f64(), gauge["stitch"].as_str()),
+        (Some(19.5), Some("stockinette"))
+    );
     assert_eq!(json["pieces"][0]["sizes"][0]["parts"][0]["stitches"]["count"], 97);
     let codes = json["cautions"].to_string();
     assert!(!codes.contains("not_washed") && !codes.contains("flat_against_round"), "{codes}");

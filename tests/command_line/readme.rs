@@ -10,7 +10,9 @@ fn commands(section: &str) -> String {
         let (kind, text) = block.split_once('\n').unwrap_or_else(|| panic!("block {n} has no lines"));
         match kind {
             "sh" => script.push_str(text),
-            "text" => text.lines().filter_map(|l| l.strip_prefix("$ ")).for_each(|l| script.push_str(&format!("{l}\n"))),
+            "text" => {
+                text.lines().filter_map(|l| l.strip_prefix("$ ")).for_each(|l| script.push_str(&format!("{l}\n")))
+            }
             _ => {}
         }
     }
@@ -46,7 +48,8 @@ fn the_log_of_the_readme_is_built_by_its_commands() {
     let Answer { status, out, err } = folder.shell(&script);
     assert_eq!(status, 0, "{out}{err}");
     // What was counted by hand does not depend on how photos are measured.
-    for (line, words) in [("list", "17.50 ± 0.13  25.75 ± 0.14"), ("change", "+2.8 ± 1.0  +3.8 ± 0.7  -6.2 ± 1.1")] {
+    for (line, words) in [("list", "17.50 ± 0.13  25.75 ± 0.14"), ("change", "+2.8 ± 1.0  +3.8 ± 0.7  -6.2 ± 1.1")]
+    {
         assert!(section.contains(words) && out.contains(words), "{line}: {out}");
     }
     let page = std::fs::read_to_string(folder.path("sample-photos/compare.html")).unwrap();

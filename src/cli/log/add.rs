@@ -85,7 +85,11 @@ impl Adding<'_> {
         let kept = status == Status::Measured || self.arguments.keep_refused && status == Status::Refused;
         let said = if kept { format!("Kept as {}.\n", self.keep(measured)?) } else { "Not kept.\n".to_owned() };
         // Beside JSON the word about keeping is not part of the results.
-        if json { output::complain(said.trim_end()) } else { output::print(&said)? }
+        if json {
+            output::complain(said.trim_end())
+        } else {
+            output::print(&said)?
+        }
         Ok(())
     }
 

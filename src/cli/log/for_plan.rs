@@ -33,15 +33,14 @@ fn look_up(path: &Path, number: i64, state: Option<&str>) -> Result<LoggedSwatch
         None => Ended::bad(format!("swatch {number} has no measurement")),
     };
     let line = line.ok_or_else(missing)?;
-    let measurement = log.counting(number, state)?.ok_or_else(|| {
-        Ended::inconclusive(format!("swatch {number} has no measured gauge"))
-    })?;
+    let measurement = log
+        .counting(number, state)?
+        .ok_or_else(|| Ended::inconclusive(format!("swatch {number} has no measured gauge")))?;
     logged(&log, &line, &measurement, swatch.description.worked)
 }
 
 fn logged(log: &Logbook, line: &SwatchLine, of: &Measurement, worked: Option<Worked>) -> Result<LoggedSwatch, Ended> {
-    let gauge =
-        of.reading.gauge(&of.uid).map_err(|e| Ended::inconclusive(format!("swatch {}: {e}", line.id)))?;
+    let gauge = of.reading.gauge(&of.uid).map_err(|e| Ended::inconclusive(format!("swatch {}: {e}", line.id)))?;
     let record = match &of.reading {
         Reading::Photo(text) => text.record(),
         Reading::Count(_) | Reading::Stated { .. } => None,

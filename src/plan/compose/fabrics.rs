@@ -1,10 +1,10 @@
 //! The gauges a plan stands on.
 
 use super::super::error::{PlanError, PlanProblem};
+use super::super::provided::{self, Provided};
 use super::super::request::{GaugeRequest, GaugeSource};
 use super::super::result::GaugeNote;
 use super::too_vague;
-use super::super::provided::{self, Provided};
 use crate::quantity::{Confidence, Source, Uncertain, plus_minus};
 use crate::sizing::{
     FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, TriedNeedles, per_10cm,

@@ -26,7 +26,8 @@ fn one(mut keys: Keys<'_>) -> Result<EvenRequest, PlanError> {
     let request = EvenRequest { key: keys.path().to_owned(), name, from, to, arrangement };
     keys.finish()?;
     if from == to {
-        let message = format!("from {from} to {to} stitches: there is nothing to space; two different counts are accepted");
+        let message =
+            format!("from {from} to {to} stitches: there is nothing to space; two different counts are accepted");
         return Err(PlanError::at(format!("{}.to", request.key), message));
     }
     Ok(request)

@@ -60,7 +60,8 @@ fn source(keys: &mut Keys<'_>) -> Result<GaugeSource, PlanError> {
 
 /// A gauge comes from one place: none of these keys may stand beside it.
 fn only(keys: &mut Keys<'_>, others: &[&'static str]) -> Result<(), PlanError> {
-    let message = "a gauge is either typed (stitches, rows, over), a measurement, or a swatch of the log, not two of them";
+    let message =
+        "a gauge is either typed (stitches, rows, over), a measurement, or a swatch of the log, not two of them";
     match others.iter().find_map(|key| keys.get(key)) {
         Some(item) => Err(PlanError::at(item.path, message)),
         None => Ok(()),
@@ -69,7 +70,11 @@ fn only(keys: &mut Keys<'_>, others: &[&'static str]) -> Result<(), PlanError> {
 
 fn typed(keys: &mut Keys<'_>) -> Result<(GaugeCount, Option<GaugeCount>, Over), PlanError> {
     let count = |item: Item<'_>| item.parsed(|text, _| GaugeCount::parse(text));
-    let stitches = count(keys.need("stitches", "stitches = \"22.5 ± 0.3\" (or measurement = \"swatch.json\", or swatch = 3 of the log)")?)?;
+    let stitches =
+        count(keys.need(
+            "stitches",
+            "stitches = \"22.5 ± 0.3\" (or measurement = \"swatch.json\", or swatch = 3 of the log)",
+        )?)?;
     let rows = keys.get("rows").map(count).transpose()?;
     let over = keys.need("over", "over = \"10 cm\"; 10 cm and 4 in differ by 1.6 %")?;
     Ok((stitches, rows, over.string("10 cm").and_then(|_| over.parsed(|text, _| Over::parse(text)))?))

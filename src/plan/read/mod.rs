@@ -60,7 +60,10 @@ fn request(table: &DeTable<'_>) -> Result<Request, PlanError> {
     let yarn = keys.get("yarn").map(|item| yarn::read(&item, &gauges)).transpose()?;
     keys.finish()?;
     if pieces.is_empty() && regauge.is_none() && evenly.is_empty() {
-        return Err(PlanError::at("", "there is nothing to plan: a [[piece]], a [regauge] or an [[evenly]] is expected"));
+        return Err(PlanError::at(
+            "",
+            "there is nothing to plan: a [[piece]], a [regauge] or an [[evenly]] is expected",
+        ));
     }
     let (sizes, sizes_source) = (sizes.names, sizes.source);
     Ok(Request { title, facts, gauges, sizes, sizes_source, pieces, regauge, yarn, evenly })

@@ -1,6 +1,8 @@
 //! The comparison as one HTML page.
 
-use super::{SwatchComparison, axis_sentence, bare_number, chance_words, finding_words, narrow_plot, plot, speaks_of_words};
+use super::{
+    SwatchComparison, axis_sentence, bare_number, chance_words, finding_words, narrow_plot, plot, speaks_of_words,
+};
 use crate::compare::{Comparison, Pair};
 use crate::quantity::{Expanded, plus_minus};
 use crate::report::page::page as frame;
