@@ -242,21 +242,20 @@ fn practice_words(advice: &NeedleAdvice) -> String {
 
 /// Which needle, by swatches on several.
 fn tried_words(advice: &NeedleAdvice, best: &SizeChoice) -> String {
-    let within = |probability| probability_percent(probability);
     let tried = if best.beyond_those_tried { ", a size not tried yet" } else { "" };
     let what = if advice.sizes == 0 {
         format!("your needle, {} mm, comes nearest all the same: change the counts", best.needle_mm)
     } else {
         format!("{} mm{tried} comes nearest", best.needle_mm)
     };
-    let rows = best.rows_probability.map_or_else(String::new, |p| format!(", its rows with {}", within(p)));
+    let rows = best.rows_probability.map_or_else(String::new, |p| format!(", its rows with {}", probability_percent(p)));
     let stitches = &best.stitches_per_10cm;
     format!(
         "; {what} ({}): another swatch on it has {} stitches per 10 cm, within 2.5 % of the pattern's with {} \
          probability{rows}",
         advice.response.basis,
         plus_minus(stitches.value, stitches.expanded_uncertainty),
-        within(best.stitches_probability)
+        probability_percent(best.stitches_probability)
     )
 }
 

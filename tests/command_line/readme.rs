@@ -38,9 +38,8 @@ fn the_log_of_the_readme_is_built_by_its_commands() {
     for name in ["sample-photos", "sample-plans"] {
         copy(&project.join(name), &folder.path(name));
     }
-    let program = folder.path("bin/walewise");
     std::fs::create_dir(folder.path("bin")).unwrap();
-    std::os::unix::fs::symlink(assert_cmd::cargo::cargo_bin!("walewise"), &program).unwrap();
+    std::os::unix::fs::symlink(assert_cmd::cargo::cargo_bin!("walewise"), folder.path("bin/walewise")).unwrap();
     let script = format!("PATH=\"$PWD/bin:$PATH\"\n{}", commands(section));
     for part in ["walewise log add ", "walewise log compare ", "walewise plan "] {
         assert!(script.contains(part), "{part}");
