@@ -248,7 +248,8 @@ fn tried_words(advice: &NeedleAdvice, best: &SizeChoice) -> String {
     } else {
         format!("{} mm{tried} comes nearest", best.needle_mm)
     };
-    let rows = best.rows_probability.map_or_else(String::new, |p| format!(", its rows with {}", probability_percent(p)));
+    let rows =
+        best.rows_probability.map_or_else(String::new, |p| format!(", its rows with {}", probability_percent(p)));
     let stitches = &best.stitches_per_10cm;
     format!(
         "; {what} ({}): another swatch on it has {} stitches per 10 cm, within 2.5 % of the pattern's with {} \
