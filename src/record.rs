@@ -4,13 +4,21 @@
 //! The field names are a contract (`walewise.measurement/1`): fields may be added, never change meaning. Parts that are
 //! absent are `None` here and null in JSON. Numbers are kept unrounded.
 
+mod evidence;
+mod gauge;
+mod lattice;
+mod scale;
+mod swatch;
+
+pub use evidence::{Evidence, GraduationSeen, TrainSeen};
+pub use gauge::{Contribution, Gauge, NextFabric, PatternNote, PatternSource, Variation};
+pub use lattice::{DecisionNote, LatticeNote, LocalGauge, SpectralLine};
+pub use scale::{Distortion, Scale, ScaleKind};
+pub use swatch::{CountedNote, CountedOver, PhotoPart, Size, Swatch};
+
 use crate::caution::Caution;
-use crate::gauge::{RulerOn, WantedAnswer};
-use crate::lattice::{Agreement, LatticeModel, LoopSeen, PhaseBlock, StitchPattern};
-use crate::plane::RadialDistortion;
-use crate::quantity::{Evaluation, Expanded, PairedBudgetLine, PhotoPoint, Shape};
+use crate::gauge::WantedAnswer;
 use crate::refusal::{Refusal, RefusalCode, Rival};
-use crate::ruler::{Graduation, RulerUnit};
 use serde::{Deserialize, Serialize};
 
 /// Name and version of the record's format.
@@ -118,305 +126,6 @@ pub struct ErrorNote {
     pub message: String,
 }
 
-/// A stitch pattern and how it is known.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PatternNote {
-    /// Name and repeat.
-    #[serde(flatten)]
-    pub pattern: StitchPattern,
-    /// Who said so.
-    pub source: PatternSource,
-    /// Probability of a recognised pattern, 0 to 1; `None` when declared.
-    pub confidence: Option<f64>,
-}
-
-/// How a stitch pattern is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum PatternSource {
-    /// The user said it.
-    Declared,
-    /// It was recognised in the photo.
-    Recognised,
-}
-
-/// The gauge: both axes, of this swatch and of the next fabric knitted alike.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Gauge {
-    /// Stitches in 10 cm along the row.
-    pub stitches_per_10cm: Expanded,
-    /// Rows in 10 cm along the wale.
-    pub rows_per_10cm: Expanded,
-    /// The same for another 10 × 10 cm knitted alike; `None` where the swatch shows too little of its own variation.
-    pub next_fabric: Option<NextFabric>,
-}
-
-/// What another fabric knitted alike would give.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct NextFabric {
-    /// Stitches in 10 cm along the row.
-    pub stitches_per_10cm: Expanded,
-    /// Rows in 10 cm along the wale.
-    pub rows_per_10cm: Expanded,
-    /// How the fabric varies from place to place.
-    pub variation: Variation,
-}
-
-/// Variation of the gauge within one fabric.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Variation {
-    /// Standard deviation between places of 10 × 10 cm, in per cent, of stitches and of rows.
-    pub between_places_percent: [f64; 2],
-    /// Distance over which neighbouring places vary alike, in mm.
-    pub correlation_mm: f64,
-}
-
-/// What gave the scale.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ScaleKind {
-    /// A ruler's graduations.
-    Ruler,
-    /// The printed calibration card.
-    Card,
-    /// A card of the size ISO/IEC 7810 ID-1.
-    Id1,
-    /// A printed grid of known pitch.
-    Grid,
-    /// Two points and a length given by the user.
-    Span,
-    /// The outline of the whole swatch, with its counts.
-    Outline,
-}
-
-/// How photo pixels became millimetres.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Scale {
-    /// What gave the scale.
-    pub kind: ScaleKind,
-    /// What the ruler counts in; `None` where there is no ruler.
-    pub unit: Option<RulerUnit>,
-    /// Scale at the middle of the measured region, in pixels per mm.
-    pub px_per_mm: f64,
-    /// Projective map from undistorted pixels to mm in the fabric's plane, row by row.
-    pub photo_to_mm: [f64; 9],
-    /// The lens term that belongs to it.
-    pub distortion: Option<Distortion>,
-    /// Graduations that went into the scale.
-    pub graduations_read: usize,
-    /// Length of ruler that was read, in mm.
-    pub length_read_mm: f64,
-    /// What the ruler was taken to lie on; `None` where it does not matter.
-    pub ruler_on: Option<RulerOn>,
-    /// By how much the scale was changed because ruler and fabric differ in height, in per cent.
-    pub height_correction_percent: f64,
-    /// Angle between the camera's axis and the fabric's normal, in degrees; `None` where it was not seen.
-    pub tilt_deg: Option<f64>,
-    /// Distance from the camera to the fabric, in mm; `None` where it is not known.
-    pub camera_distance_mm: Option<f64>,
-}
-
-/// Radial lens distortion: distorted = centre + (undistorted − centre)·(1 + k1 r² + k2 r⁴), r in units of `radius_px`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Distortion {
-    /// Centre of distortion, px from the left edge.
-    pub centre_x_px: f64,
-    /// Centre of distortion, px from the upper edge.
-    pub centre_y_px: f64,
-    /// Length of one unit of r, in pixels.
-    pub radius_px: f64,
-    /// First radial coefficient.
-    pub k1: f64,
-    /// Second radial coefficient; 0 without a lens profile.
-    #[serde(default)]
-    pub k2: f64,
-}
-
-impl From<RadialDistortion> for Distortion {
-    fn from(d: RadialDistortion) -> Self {
-        Self { centre_x_px: d.centre.x, centre_y_px: d.centre.y, radius_px: d.radius_px, k1: d.k1, k2: d.k2 }
-    }
-}
-
-/// The lattice of stitches and rows.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct LatticeNote {
-    /// Direction in the photo in which the stitch number grows, in degrees (0 right, 90 down).
-    pub stitch_axis_deg: f64,
-    /// Direction in the photo in which the row number grows, in degrees.
-    pub row_axis_deg: f64,
-    /// Departure of the angle between row and wale, in the fabric, from a right angle, in degrees.
-    pub skew_deg: f64,
-    /// Whole extent of the measured region along the row, in stitches.
-    pub stitches_counted: f64,
-    /// Whole extent of the measured region along the wale, in rows.
-    pub rows_counted: f64,
-    /// Outline of the measured region in the photo.
-    pub region_px: Vec<[f64; 2]>,
-    /// The gauge from place to place. Neighbouring places share data: they are not replicates.
-    pub local: Vec<LocalGauge>,
-    /// What decided that these are single stitches and single rows; `None` in records of versions that did not keep it.
-    #[serde(default)]
-    pub decision: Option<DecisionNote>,
-}
-
-/// What decided which lattice is that of single stitches and single rows.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct DecisionNote {
-    /// What the user said that took part: `pattern`, `row_direction`, `expected_gauge`, `region`.
-    pub declared: Vec<String>,
-    /// Log-score of the chosen reading. Scores compare within one photo only.
-    pub score: f64,
-    /// By how much the chosen reading is ahead of the best one that counts other stitches or rows.
-    pub margin: f64,
-    /// The margin that was needed.
-    pub margin_needed: f64,
-    /// Places of the fabric that were read, and how many of them, each by itself, read the same counts.
-    pub places: Agreement,
-    /// Projections of colour that were read, and how many of them, each by itself, read the same counts.
-    pub projections: Agreement,
-    /// Weights of the logarithms of linear red, green and blue in whose sum the stitches were read.
-    pub projection: [f32; 3],
-    /// The lines of the spectrum that carry the reading, strongest first.
-    pub lines: Vec<SpectralLine>,
-    /// The best other readings, best first.
-    pub rivals: Vec<Rival>,
-}
-
-/// One line of the fabric's two-dimensional spectrum.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct SpectralLine {
-    /// Multiple of the stitch frequency; fractions belong to the pattern's repeat.
-    pub h: f64,
-    /// Multiple of the row frequency.
-    pub k: f64,
-    /// Amplitude over that of the noise around it.
-    pub amplitude_over_noise: f64,
-}
-
-/// The gauge at one place.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct LocalGauge {
-    /// Px from the photo's left edge.
-    pub x_px: f64,
-    /// Px from the photo's upper edge.
-    pub y_px: f64,
-    /// Stitches per 10 cm there.
-    pub stitches_per_10cm: f64,
-    /// Rows per 10 cm there.
-    pub rows_per_10cm: f64,
-}
-
-/// The whole swatch.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Swatch {
-    /// Its outline in the photo, borders and cast-on edge included.
-    pub outline_px: Vec<[f64; 2]>,
-    /// Its area, in mm²; `None` where it is not known.
-    pub area_mm2: Option<f64>,
-    /// Standard uncertainty of the area, in mm².
-    #[serde(default)]
-    pub area_standard_uncertainty_mm2: Option<f64>,
-    /// Mean width along the row, in mm.
-    #[serde(default)]
-    pub width_mm: Option<Size>,
-    /// Mean height along the wale, in mm.
-    #[serde(default)]
-    pub height_mm: Option<Size>,
-    /// Share of the outline that was bridged because a ruler lies on it, 0 to 1.
-    #[serde(default)]
-    pub bridged_share: f64,
-}
-
-/// A length with its standard uncertainty, in mm.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Size {
-    /// The length.
-    pub value: f64,
-    /// Its standard uncertainty.
-    pub standard_uncertainty: f64,
-}
-
-/// What a person counted, and over which length.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct CountedNote {
-    /// Stitches counted along the row.
-    pub stitches: f64,
-    /// Rows counted along the wale.
-    pub rows: f64,
-    /// Over what they were counted.
-    pub over: CountedOver,
-    /// Length of that along the row, in mm.
-    pub width_mm: f64,
-    /// Length of that along the wale, in mm.
-    pub height_mm: f64,
-}
-
-/// Over what a person counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum CountedOver {
-    /// The whole swatch, from edge to edge.
-    Outline,
-    /// Between two points, opposite corners of what was counted.
-    Corners,
-    /// Along one run for the stitches and another for the rows.
-    Runs,
-}
-
-/// One of several photos that make one record.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct PhotoPart {
-    /// Which photo.
-    pub photo: PhotoFacts,
-    /// How it ended by itself.
-    pub status: Status,
-    /// Its own stitches per 10 cm.
-    pub stitches_per_10cm: Option<Expanded>,
-    /// Its own rows per 10 cm.
-    pub rows_per_10cm: Option<Expanded>,
-    /// Its weight in the result, for stitches and rows; `None` where it has none.
-    pub weights: Option<[f64; 2]>,
-    /// Why it has none, in words.
-    pub left_out: Option<String>,
-}
-
-/// One source of uncertainty: signed relative standard uncertainties. Over the whole budget their root sum of squares is
-/// the relative standard uncertainty of the result.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Contribution {
-    /// Name of the source.
-    pub source: String,
-    /// From statistics (A) or from other knowledge (B).
-    #[serde(rename = "type")]
-    pub evaluation: Evaluation,
-    /// Names what is shared with other measurements, such as one ruler; `None` where nothing is.
-    pub shared_id: Option<String>,
-    /// Signed part in the stitches, in per cent.
-    pub stitches_percent: f64,
-    /// Signed part in the rows, in per cent.
-    pub rows_percent: f64,
-    /// Degrees of freedom; `None` when infinite.
-    pub degrees_of_freedom: Option<f64>,
-    /// Distribution of the influence; `None` in records that do not tell.
-    #[serde(default)]
-    pub shape: Option<Shape>,
-}
-
-impl From<PairedBudgetLine> for Contribution {
-    fn from(line: PairedBudgetLine) -> Self {
-        Self {
-            source: line.source.name.into_owned(),
-            evaluation: line.evaluation,
-            shared_id: line.source.shared_id,
-            stitches_percent: line.stitches_percent,
-            rows_percent: line.rows_percent,
-            degrees_of_freedom: line.degrees_of_freedom.is_finite().then_some(line.degrees_of_freedom),
-            shape: Some(line.shape),
-        }
-    }
-}
-
 /// Time taken, in ms.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Elapsed {
@@ -467,55 +176,12 @@ impl Record {
     }
 }
 
-/// What was seen in the photo, as far as the chain got: what pictures are drawn from. Not kept with the record.
-#[derive(Debug, Clone, Default)]
-pub struct Evidence {
-    /// The ruler's graduations, one entry for each graduated edge.
-    pub trains: Vec<TrainSeen>,
-    /// Outline of the ruler's body as far as it was seen; may be empty.
-    pub ruler_outline_px: Vec<PhotoPoint>,
-    /// Corners or edge places of a card or grid that gave the scale; may be empty.
-    pub places_px: Vec<PhotoPoint>,
-    /// Part of the photo that no picture may show, such as the face of a bank card; may be empty.
-    pub blanked_px: Vec<PhotoPoint>,
-    /// Outline of the measured region; may be empty.
-    pub region_px: Vec<PhotoPoint>,
-    /// The fitted lattice; whole numbers lie on the loops.
-    pub lattice: Option<LatticeModel>,
-    /// Weights of the logarithms of linear red, green and blue in whose sum the stitches show; `None`: luminance's.
-    pub projection: Option<[f32; 3]>,
-    /// Loops that were looked for or found; empty until somebody looks, since the gauge does not need them.
-    pub loops: Vec<LoopSeen>,
-    /// The blocks from which the lattice was fitted.
-    pub blocks: Vec<PhaseBlock>,
-}
-
-/// The graduations seen along one edge of a ruler.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TrainSeen {
-    /// What the edge counts in.
-    pub unit: RulerUnit,
-    /// Spacing of neighbouring marks, in mm.
-    pub pitch_mm: f64,
-    /// Direction from the base line to the marks' free ends, a unit vector in photo pixels.
-    pub mark_direction: (f64, f64),
-    /// The marks.
-    pub marks: Vec<GraduationSeen>,
-}
-
-/// One mark that was seen, and whether it fits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GraduationSeen {
-    /// The mark, where it was detected.
-    pub mark: Graduation,
-    /// Whether it lies where the fit expects a mark, and so counted.
-    pub matched: bool,
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Source;
+    use crate::lattice::StitchPattern;
+    use crate::quantity::{Evaluation, PairedBudgetLine, Shape, Source};
+    use crate::refusal::RefusalCode;
 
     #[test]
     fn a_record_survives_json_and_absent_parts_are_null() {

@@ -60,7 +60,7 @@ fn yarn_by_the_measured_swatch() {
     let text = "[gauge.body]\nmeasurement = \"swatch.json\"\n[[piece]]\nname = \"p\"\nwidth = \"40 cm\"\nlength = \"50 cm\"\n\
                 [yarn]\nswatch_mass_g = 20\nswatch_gauge = \"body\"\nswatches = 0\nball_g = 50\nball_m = 120\n";
     let request = walewise::plan::read(text).expect("a plan").request;
-    let planned = |record: Record| walewise::plan::compose(&request, &[("body".to_owned(), record)].into());
+    let planned = |record: Record| walewise::plan::compose(&request, &[("body".to_owned(), record.into())].into());
     let swatch = |area_mm2: Option<f64>| {
         let json = serde_json::json!({
             "outline_px": [], "area_mm2": area_mm2, "area_standard_uncertainty_mm2": area_mm2.map(|a| a * 0.01)

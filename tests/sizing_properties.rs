@@ -179,7 +179,7 @@ const ODD: [&str; 16] = [
 ];
 
 /// Keys of a plan file, each with a value that works.
-const KEYS: [(&str, &str); 18] = [
+const KEYS: [(&str, &str); 19] = [
     ("stitches", "22"),
     ("rows", "30"),
     ("over", "\"10 cm\""),
@@ -198,6 +198,7 @@ const KEYS: [(&str, &str); 18] = [
     ("swatch_mass_g", "12"),
     ("ball_m", "120"),
     ("spare_percent", "10"),
+    ("from", "51"),
 ];
 
 proptest! {
@@ -211,11 +212,12 @@ proptest! {
         let line = |key: &&str| format!("{key} = {}\n", value(key));
         let keys = |keys: &[&str]| keys.iter().map(line).collect::<String>();
         let text = format!(
-            "[sizes]\nnames = [\"a\", \"b\"]\n[gauge.body]\n{}[[piece]]\nname = \"p\"\n{}[[piece.shaping]]\n{}[yarn]\nball_g = 50\nswatch_stitches = 900\n{}",
+            "[sizes]\nnames = [\"a\", \"b\"]\n[gauge.body]\n{}[[piece]]\nname = \"p\"\n{}[[piece.shaping]]\n{}[yarn]\nball_g = 50\nswatch_stitches = 900\n{}[[evenly]]\nto = 60\n{}",
             keys(&["stitches", "rows", "over", "variation_percent"]),
             keys(&["width", "ease", "tolerance", "length", "multiple", "balance", "seam_stitches", "row_multiple"]),
             keys(&["to", "per_row", "every"]),
             keys(&["swatch_mass_g", "ball_m", "spare_percent"]),
+            keys(&["from"]),
         );
         if let Ok(file) = walewise::plan::read(&text)
             && let Ok(plan) = walewise::plan::compose(&file.request, &BTreeMap::new())

@@ -12,6 +12,7 @@ mod output;
 mod photo_file;
 mod plan;
 mod plan_arguments;
+mod plan_gauges;
 mod progress;
 mod sample;
 mod setup;

@@ -1,12 +1,10 @@
 //! `walewise plan`: a gauge and a piece → counts, shaping, sizes and yarn, as text, JSON or a page to print.
 
 use super::plan_arguments::{self, PieceArguments};
-use super::{ExitStatus, output, photo_file};
+use super::{ExitStatus, output, photo_file, plan_gauges};
 use crate::plan::{self, GaugeSource, Plan, PlanError, PlanFile, PlanProblem};
-use crate::record::Record;
 use crate::report;
 use crate::sizing::{Length, Over};
-use std::collections::BTreeMap;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -37,10 +35,27 @@ pub struct PlanArguments {
     /// Write the plan file that the options stand for, and plan nothing
     #[arg(long, conflicts_with_all = ["file", "json", "html"])]
     as_toml: bool,
+
+    /// The log that holds the swatches; else the environment variable WALEWISE_LOGBOOK, else your usual one
+    #[cfg(feature = "logbook")]
+    #[arg(long, value_name = "FILE", env = "WALEWISE_LOGBOOK", hide_env_values = true)]
+    logbook: Option<PathBuf>,
+}
+
+impl PlanArguments {
+    #[cfg(feature = "logbook")]
+    fn logbook(&self) -> Option<&Path> {
+        self.logbook.as_deref()
+    }
+
+    #[cfg(not(feature = "logbook"))]
+    fn logbook(&self) -> Option<&Path> {
+        None
+    }
 }
 
 /// Why nothing was planned, in one line.
-struct Failure(ExitStatus, String);
+pub(super) struct Failure(pub(super) ExitStatus, pub(super) String);
 
 /// Runs the command.
 pub fn run(arguments: &PlanArguments) -> ExitStatus {
@@ -65,8 +80,8 @@ fn answer(arguments: &PlanArguments) -> Result<String, Failure> {
         check_page(path, &source, &file)?;
     }
     settle_lengths(&mut file);
-    let records = records(&file, &source)?;
-    let plan = plan::compose(&file.request, &records).map_err(|problem| match problem {
+    let provided = plan_gauges::provided(&file, &source, arguments.logbook())?;
+    let plan = plan::compose(&file.request, &provided).map_err(|problem| match problem {
         PlanProblem::Input(error) => source.explain(error.located(&file.lines)),
         PlanProblem::Inconclusive(message) => Failure(ExitStatus::Refused, source.named(&message)),
     })?;
@@ -85,6 +100,7 @@ fn in_words(plan: &Plan, json: bool) -> String {
 fn check_page(path: &Path, source: &Source<'_>, file: &PlanFile) -> Result<(), Failure> {
     let named = file.request.gauges.iter().filter_map(|gauge| match &gauge.source {
         GaugeSource::Measurement { file, .. } => Some(source.beside(file)),
+        GaugeSource::Logged { logbook, .. } => logbook.as_ref().map(|file| source.beside(file)),
         GaugeSource::Typed { .. } => None,
     });
     let mut read = source.file.map(Path::to_owned).into_iter().chain(named);
@@ -99,7 +115,7 @@ fn check_page(path: &Path, source: &Source<'_>, file: &PlanFile) -> Result<(), F
 }
 
 /// Where the plan comes from: a file, or arguments written as one.
-struct Source<'a> {
+pub(super) struct Source<'a> {
     text: String,
     file: Option<&'a Path>,
 }
@@ -123,7 +139,7 @@ impl<'a> Source<'a> {
     }
 
     /// A mistake in one line: file, line, key; or the option it was.
-    fn explain(&self, error: PlanError) -> Failure {
+    pub(super) fn explain(&self, error: PlanError) -> Failure {
         let message = match self.file {
             Some(_) => self.named(&error.to_string()),
             None => plan_arguments::explain(&error),
@@ -131,57 +147,20 @@ impl<'a> Source<'a> {
         Failure(ExitStatus::BadArguments, message)
     }
 
-    fn named(&self, message: &str) -> String {
+    pub(super) fn named(&self, message: &str) -> String {
         self.file.map_or_else(|| message.to_owned(), |file| format!("{}: {message}", file.display()))
     }
 
     /// A file the plan names: beside the plan file, or from the working folder for arguments.
-    fn beside(&self, name: &str) -> PathBuf {
+    pub(super) fn beside(&self, name: &str) -> PathBuf {
         let folder = self.file.and_then(Path::parent).unwrap_or(Path::new(""));
         folder.join(name)
     }
 }
 
 /// The bytes of a file that should be `what`; the error is in words.
-fn read(path: &Path, what: &str) -> Result<Vec<u8>, String> {
+pub(super) fn read(path: &Path, what: &str) -> Result<Vec<u8>, String> {
     photo_file::read(path).map_err(|e| e.message.replace("a photo", what))
-}
-
-/// The record of every gauge that comes from a measurement.
-fn records(file: &PlanFile, source: &Source<'_>) -> Result<BTreeMap<String, Record>, Failure> {
-    let mut records = BTreeMap::new();
-    for gauge in &file.request.gauges {
-        let GaugeSource::Measurement { file: name, photo } = &gauge.source else { continue };
-        let wrong = |message: String| {
-            let key = format!("{}.measurement", gauge.key);
-            source.explain(PlanError::at(key, format!("{name}: {message}")).located(&file.lines))
-        };
-        let bytes = read(&source.beside(name), "a measurement").map_err(wrong)?;
-        let record = one_record(&bytes, photo.as_deref()).map_err(wrong)?;
-        records.insert(gauge.name.clone(), record);
-    }
-    Ok(records)
-}
-
-/// The record of a photo out of one JSON object a line, as `walewise measure --json` writes them.
-fn one_record(bytes: &[u8], photo: Option<&str>) -> Result<Record, String> {
-    let parsed = serde_json::Deserializer::from_slice(bytes).into_iter::<Record>().collect::<Result<Vec<_>, _>>();
-    let mut found = parsed.map_err(|e| format!("this is not what 'walewise measure --json' writes: {e}"))?;
-    if let Some(other) = found.iter().find(|r| r.schema != crate::record::SCHEMA) {
-        return Err(format!("its schema is '{}'; {} is accepted", other.schema, crate::record::SCHEMA));
-    }
-    let files = found.iter().map(|r| format!("\"{}\"", r.photo.file)).collect::<Vec<_>>().join(", ");
-    if let Some(photo) = photo {
-        let is_it =
-            |r: &Record| r.photo.file == photo || Path::new(&r.photo.file).file_name().is_some_and(|n| n == photo);
-        found.retain(is_it);
-    }
-    match found.len() {
-        1 => Ok(found.remove(0)),
-        0 if files.is_empty() => Err("the file holds no measurement".to_owned()),
-        0 => Err(format!("there is no such photo in it; there are {files}")),
-        _ => Err(format!("it holds several measurements: photo = one of {files} is expected")),
-    }
 }
 
 /// Asks what "10 cm / 4 in" means, where somebody is there to answer; otherwise it stays 10 cm and the plan says so.
@@ -215,28 +194,5 @@ fn settle(what: &str, over: &mut Over) {
         "4 in" | "4in" | "4" | "in" if read.is_ok() => *over = Over::Length(Length::FOUR_INCHES),
         "10 cm" | "10cm" | "10" | "cm" if read.is_ok() => *over = Over::Length(Length::TEN_CM),
         _ => {}
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::one_record;
-    use crate::record::{PhotoFacts, Record, Status};
-
-    #[test]
-    fn the_record_of_one_photo_among_several() {
-        let line = |file: &str| {
-            let photo = PhotoFacts { file: file.to_owned(), ..PhotoFacts::default() };
-            serde_json::to_string(&Record::new(Status::Failed, photo)).expect("JSON")
-        };
-        let both = format!("{}\n{}\n", line("a/one.jpg"), line("two.jpg"));
-        assert_eq!(one_record(both.as_bytes(), Some("one.jpg")).map(|r| r.photo.file), Ok("a/one.jpg".to_owned()));
-        assert!(one_record(both.as_bytes(), None).unwrap_err().contains("\"two.jpg\""));
-        assert!(one_record(both.as_bytes(), Some("three.jpg")).unwrap_err().contains("no such photo"));
-        assert!(
-            one_record(b"", None).is_err() && one_record(b"{}", None).is_err() && one_record(b"\xff", None).is_err()
-        );
-        let other = line("a.jpg").replace("walewise.measurement/1", "walewise.measurement/9");
-        assert!(one_record(other.as_bytes(), None).unwrap_err().contains("measurement/9"));
     }
 }

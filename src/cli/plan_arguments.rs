@@ -7,7 +7,7 @@ use std::fmt::Write;
 #[derive(Debug, Clone, Default, PartialEq, Eq, clap::Args)]
 pub struct PieceArguments {
     /// Stitches x rows, such as 22x30, "22.5 ± 0.3 x 30 ± 0.5" or 22 (no rows)
-    #[arg(long, value_name = "SxR", conflicts_with = "measurement")]
+    #[arg(long, value_name = "SxR", conflicts_with_all = ["measurement", "swatch"])]
     gauge: Option<String>,
 
     /// The length the gauge is over: "10 cm", "4 in", "1 in", or "10 cm / 4 in" [default: 10 cm]
@@ -21,6 +21,18 @@ pub struct PieceArguments {
     /// Which photo's measurement, where the file holds several
     #[arg(long, value_name = "NAME", requires = "measurement")]
     photo: Option<String>,
+
+    /// Take the gauge from this swatch of the log
+    #[arg(long, value_name = "NUMBER", conflicts_with = "measurement")]
+    swatch: Option<u32>,
+
+    /// The state in which that swatch was measured; its newest measurement counts when not given
+    #[arg(long, value_name = "STATE", requires = "swatch")]
+    state: Option<String>,
+
+    /// Space increases or decreases evenly in one row: from so many stitches to so many, such as 51:55
+    #[arg(long, value_name = "FROM:TO")]
+    evenly: Option<String>,
 
     /// What was knitted
     #[arg(long, value_name = "NAME")]
@@ -129,6 +141,12 @@ pub fn as_toml(of: &PieceArguments) -> Result<String, String> {
     }
     text.flag("ties", of.ties);
     text.flag("beads", of.beads);
+    if let Some(evenly) = &of.evenly {
+        spaced(&mut text, evenly, of.round)?;
+        if of.gauge.is_none() && of.measurement.is_none() && of.swatch.is_none() && of.width.is_none() {
+            return Ok(text.0);
+        }
+    }
     gauge(&mut text, of)?;
     text.table("[[piece]]");
     text.words("name", Some(of.name.as_deref().unwrap_or("Piece")));
@@ -160,21 +178,39 @@ pub fn as_toml(of: &PieceArguments) -> Result<String, String> {
     Ok(text.0)
 }
 
+/// One row of increases or decreases.
+fn spaced(text: &mut Text, evenly: &str, round: bool) -> Result<(), String> {
+    let wrong = || format!("--evenly: '{evenly}' is not two counts of stitches such as 51:55");
+    let (from, to) = evenly.split_once(':').ok_or_else(wrong)?;
+    let count = |t: &str| t.trim().parse::<u32>().map_err(|_| wrong());
+    text.table("[[evenly]]");
+    text.number("from", Some(count(from)?));
+    text.number("to", Some(count(to)?));
+    text.words("worked", round.then_some("round"));
+    Ok(())
+}
+
 fn gauge(text: &mut Text, of: &PieceArguments) -> Result<(), String> {
     text.table(&format!("[gauge.{GAUGE}]"));
-    match (&of.gauge, &of.measurement) {
-        (Some(gauge), _) => {
+    match (&of.gauge, &of.measurement, of.swatch) {
+        (Some(gauge), _, _) => {
             let (stitches, rows) =
                 gauge.split_once(['x', 'X', '×']).map_or((gauge.as_str(), None), |(s, r)| (s, Some(r)));
             text.words("stitches", Some(stitches.trim()));
             text.words("rows", rows.map(str::trim));
             text.words("over", Some(of.over.as_deref().unwrap_or("10 cm")));
         }
-        (None, Some(file)) => {
+        (None, Some(file), _) => {
             text.words("measurement", Some(file));
             text.words("photo", of.photo.as_deref());
         }
-        (None, None) => return Err("a gauge is missing: --gauge 22x30, or --measurement FILE".to_owned()),
+        (None, None, Some(swatch)) => {
+            text.number("swatch", Some(swatch));
+            text.words("state", of.state.as_deref());
+        }
+        (None, None, None) => {
+            return Err("a gauge is missing: --gauge 22x30, --measurement FILE, or --swatch NUMBER".to_owned());
+        }
     }
     text.words("stitch", of.stitch.as_deref());
     text.flag("washed", of.washed);
@@ -186,6 +222,8 @@ fn gauge(text: &mut Text, of: &PieceArguments) -> Result<(), String> {
 pub fn explain(error: &PlanError) -> String {
     let key = error.key.rsplit('.').next().unwrap_or_default();
     let option = match key {
+        _ if error.key.starts_with("evenly") => "evenly".to_owned(),
+        GAUGE if error.key == format!("gauge.{GAUGE}.swatch") => "swatch".to_owned(),
         "" => return error.message.clone(),
         "stitches" | "rows" | GAUGE => "gauge".to_owned(),
         "to" => "shape-to".to_owned(),

@@ -62,15 +62,16 @@ pub enum Finding {
 /// [`Uncertain::on_occasion`]. `tolerance` is in the values' unit and positive.
 pub fn compare(first: &Uncertain, second: &Uncertain, tolerance: f64) -> Comparison {
     let difference = first - second;
-    let expanded = difference.expanded(Confidence::P95);
-    let (low, high) = difference.expanded(Confidence::P90).interval();
+    let distribution = difference.distribution();
+    let expanded = distribution.expanded(Confidence::P95);
+    let (low, high) = distribution.expanded(Confidence::P90).interval();
     // The distribution is symmetric about the difference seen, so the probability of so large a difference under a true
     // one of −tolerance is that of a true one below −tolerance under the difference seen.
     let equivalence = Equivalence {
         tolerance,
         interval_90: [low, high],
-        p_lower: difference.probability_below(-tolerance),
-        p_upper: 1.0 - difference.probability_below(tolerance),
+        p_lower: distribution.probability_below(-tolerance),
+        p_upper: 1.0 - distribution.probability_below(tolerance),
     };
     let largest = difference.contributions.iter().max_by(|a, b| a.standard.abs().total_cmp(&b.standard.abs()));
     let shared = first.contributions.iter().any(|c| second.contributions.iter().any(|o| o.source == c.source));

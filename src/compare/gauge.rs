@@ -12,9 +12,19 @@ pub struct MeasuredGauge {
     pub stitches_per_10cm: Uncertain,
     /// Rows in 10 cm along the wale.
     pub rows_per_10cm: Uncertain,
-    /// Relative standard deviation between this fabric and another 10 × 10 cm knitted alike, of stitches and of rows;
-    /// `None` where nothing of it was seen, as with a hand count.
-    pub between_fabrics: Option<[f64; 2]>,
+    /// How another fabric knitted alike differs; `None` where nothing of it was seen, as with a hand count.
+    pub between_fabrics: Option<BetweenFabrics>,
+}
+
+/// How another 10 × 10 cm knitted alike differs from the fabric that was measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BetweenFabrics {
+    /// Relative standard deviation of the stitches.
+    pub stitches: f64,
+    /// Relative standard deviation of the rows.
+    pub rows: f64,
+    /// Distance over which neighbouring places are alike, in mm.
+    pub correlation_mm: f64,
 }
 
 /// A value someone states with its uncertainty, without where it comes from.
@@ -92,8 +102,10 @@ impl MeasuredGauge {
         let extra = |next: &Expanded, own: &Expanded| {
             (next.standard_uncertainty.powi(2) - own.standard_uncertainty.powi(2)).max(0.0).sqrt() / own.value
         };
-        let between_fabrics = gauge.next_fabric.as_ref().map(|next| {
-            [extra(&next.stitches_per_10cm, &gauge.stitches_per_10cm), extra(&next.rows_per_10cm, &gauge.rows_per_10cm)]
+        let between_fabrics = gauge.next_fabric.as_ref().map(|next| BetweenFabrics {
+            stitches: extra(&next.stitches_per_10cm, &gauge.stitches_per_10cm),
+            rows: extra(&next.rows_per_10cm, &gauge.rows_per_10cm),
+            correlation_mm: next.variation.correlation_mm,
         });
         Ok(Self {
             stitches_per_10cm: value(&gauge.stitches_per_10cm, |c| c.stitches_percent)?,
@@ -116,7 +128,7 @@ impl MeasuredGauge {
 
     /// The gauge of another 10 × 10 cm knitted alike; `None` where nothing is known of how the fabric varies.
     pub fn of_next_fabric(&self, occasion: &str) -> Option<Self> {
-        let [stitches, rows] = self.between_fabrics?;
+        let BetweenFabrics { stitches, rows, .. } = self.between_fabrics?;
         let with = |value: &Uncertain, relative: f64| {
             let own = Contribution::stated(Source::named("the next fabric"), value.value * relative);
             value.clone().with(own).on_occasion(occasion)
@@ -226,7 +238,7 @@ mod tests {
         assert_eq!(gauge.stitches_per_10cm.contributions[1].source.occasion.as_deref(), Some("a"));
         assert!(gauge.rows_per_10cm.contributions[0].standard < 0.0);
         // √(0.125² − 0.1²) / 20 and √(0.25² − 0.15²) / 30.
-        let [stitches, rows] = gauge.between_fabrics.unwrap();
+        let BetweenFabrics { stitches, rows, .. } = gauge.between_fabrics.unwrap();
         assert!((stitches - 0.00375).abs() < 1e-12 && (rows - 0.2 / 30.0).abs() < 1e-12);
         let next = gauge.of_next_fabric("a").unwrap();
         assert!((next.rows_per_10cm.standard_uncertainty() - 0.25).abs() < 1e-12);

@@ -16,7 +16,7 @@ mod weighted_line;
 pub use change::{Change, change};
 pub use count::HandCount;
 pub use difference::{Comparison, Equivalence, Finding, compare};
-pub use gauge::{GaugeError, MeasuredGauge, StatedValue};
+pub use gauge::{BetweenFabrics, GaugeError, MeasuredGauge, StatedValue};
 pub use needle_fit::{NeedleFit, NeedleFitError, NeedleSwatch, Prediction, SizeChoice, Wanted};
 pub use needle_sizes::STANDARD_SIZES_MM;
 pub use pairs::{Pair, SpeaksOf, Tolerance, pairs};

@@ -2,11 +2,11 @@
 
 use super::history::{self, Event};
 use super::store::{insert_measurement, insert_swatch, new_uid, renew};
-use super::{Description, Logbook, LogbookError, Measurement};
+use super::{Description, Logbook, LogbookError, Measurement, Thumbnail, thumbnail};
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Name and version of the format.
 pub(super) const SCHEMA: &str = "walewise.swatch/1";
@@ -30,6 +30,9 @@ pub struct Entry {
     pub tags: BTreeSet<String>,
     /// All measurements, oldest first.
     pub measurements: Vec<Measurement>,
+    /// Small pictures of the measurements that have one, by `uid`.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub thumbnails: BTreeMap<String, Thumbnail>,
     /// All that happened to it, oldest first.
     pub history: Vec<Event>,
 }
@@ -70,6 +73,12 @@ impl Logbook {
     /// All that the log holds of one swatch.
     pub fn entry(&self, id: i64) -> Result<Entry, LogbookError> {
         let swatch = self.swatch(id)?;
+        let mut thumbnails = BTreeMap::new();
+        for measurement in &swatch.measurements {
+            if let Some(picture) = self.thumbnail(measurement.id)? {
+                thumbnails.insert(measurement.uid.clone(), picture);
+            }
+        }
         Ok(Entry {
             schema: SCHEMA.to_owned(),
             id,
@@ -79,6 +88,7 @@ impl Logbook {
             swatch: swatch.description,
             tags: swatch.tags,
             measurements: swatch.measurements,
+            thumbnails,
             history: self.history(id)?,
         })
     }
@@ -114,7 +124,10 @@ fn insert(connection: &rusqlite::Connection, entry: &Entry) -> Result<i64, Logbo
     let (id, uid) = (Some(entry.id), &entry.uid);
     let swatch = insert_swatch(connection, id, uid, entry.added_at, entry.deleted_at, &entry.swatch, &entry.tags)?;
     for measurement in &entry.measurements {
-        insert_measurement(connection, swatch, Some(measurement.id), measurement)?;
+        let id = insert_measurement(connection, swatch, Some(measurement.id), measurement)?;
+        if let Some(picture) = entry.thumbnails.get(&measurement.uid) {
+            thumbnail::insert(connection, id, picture)?;
+        }
     }
     for event in &entry.history {
         history::note(connection, swatch, event)?;

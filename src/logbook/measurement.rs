@@ -1,6 +1,6 @@
 //! One measurement of a swatch: a measured photo, a hand count, or a gauge someone states.
 
-use super::State;
+use super::{State, Thumbnail};
 use crate::compare::{GaugeError, HandCount, MeasuredGauge, StatedValue};
 use crate::quantity::{Confidence, Expanded};
 use crate::record::{Record, SCHEMA};
@@ -127,6 +127,26 @@ pub struct NewMeasurement {
     pub options: Vec<String>,
     /// Number of the measurement of the same swatch that this one replaces; that one is kept.
     pub replaces: Option<i64>,
+    /// A small picture to keep with it.
+    pub thumbnail: Option<Thumbnail>,
+}
+
+impl NewMeasurement {
+    /// A reading of which nothing more is said than the day.
+    pub fn of(reading: Reading, measured_on: Date) -> Self {
+        Self {
+            measured_on,
+            state: None,
+            stretched_to_mm: None,
+            reading,
+            photo: None,
+            photo_sha256: None,
+            picture: None,
+            options: Vec::new(),
+            replaces: None,
+            thumbnail: None,
+        }
+    }
 }
 
 /// A measurement in the log.

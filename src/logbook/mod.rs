@@ -18,11 +18,13 @@ mod find;
 mod history;
 mod lines;
 mod measurement;
+mod needles;
 mod open;
 mod row;
 mod schema;
 mod store;
 mod table;
+mod thumbnail;
 
 pub use description::{Description, Field, FieldError, FieldValue, State, Worked};
 pub use error::LogbookError;
@@ -30,9 +32,11 @@ pub use find::{Filter, Found, Range, SortKey, SwatchLine};
 pub use history::{Event, EventKind};
 pub use lines::{Entry, Imported, read_lines, write_line};
 pub use measurement::{Measurement, NewMeasurement, Reading, RecordText};
+pub use needles::NeedleGroup;
 pub use open::{Access, Logbook};
 pub use store::{Added, Swatch};
 pub use table::{TableError, read_table, write_table};
+pub use thumbnail::Thumbnail;
 
 /// Longest text that is kept in one field, in characters: a stated choice, far above any note, far below what would
 /// make a listing slow.

@@ -8,7 +8,7 @@ use rusqlite::{Connection, TransactionBehavior};
 pub(super) const APPLICATION_ID: i64 = 0x5741_4C45;
 
 /// Migration n brings a log of version n to version n + 1.
-const MIGRATIONS: [&str; 2] = [FIRST, SECOND];
+const MIGRATIONS: [&str; 3] = [FIRST, SECOND, THIRD];
 
 /// Swatches, their measurements, tags and what was changed when.
 ///
@@ -99,6 +99,14 @@ CREATE INDEX event_of_swatch ON event (swatch, id);
 /// A search for a photo's hash, to say at once when a photo is in the log already.
 const SECOND: &str = "
 CREATE INDEX measurement_of_photo ON measurement (photo_sha256) WHERE photo_sha256 IS NOT NULL;
+";
+
+/// Small pictures, in a table of their own: nothing that lists or compares reads them.
+const THIRD: &str = "
+CREATE TABLE thumbnail (
+    measurement INTEGER PRIMARY KEY REFERENCES measurement (id),
+    jpeg BLOB NOT NULL
+) STRICT;
 ";
 
 /// The newest version.

@@ -1,7 +1,7 @@
 //! Putting swatches and measurements into the log, changing them, and reading one back. Every call is one transaction.
 
 use super::history::{self, Event, EventKind};
-use super::{Description, Field, Logbook, LogbookError, Measurement, NewMeasurement, row};
+use super::{Description, Field, Logbook, LogbookError, Measurement, NewMeasurement, row, thumbnail};
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, ToSql, Transaction, TransactionBehavior, params, params_from_iter};
 use std::collections::BTreeSet;
@@ -255,7 +255,11 @@ fn insert_new(connection: &Connection, swatch: i64, new: &NewMeasurement, at: Ti
             return Err(LogbookError::NoSuchMeasurement { swatch, measurement: old });
         }
     }
-    insert_measurement(connection, swatch, None, &measurement)
+    let id = insert_measurement(connection, swatch, None, &measurement)?;
+    if let Some(picture) = &new.thumbnail {
+        thumbnail::insert(connection, id, picture)?;
+    }
+    Ok(id)
 }
 
 /// Inserts a measurement, under the number `id` where that is given and free.

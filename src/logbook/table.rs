@@ -10,7 +10,7 @@ use crate::quantity::{Confidence, RulerClass, t_coverage_factor};
 use csv::{QuoteStyle, ReaderBuilder, StringRecord, WriterBuilder};
 use jiff::Timestamp;
 use jiff::civil::Date;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 /// Columns after those of [`Field`].
@@ -216,6 +216,7 @@ impl TableRow<'_> {
             swatch,
             tags,
             measurements: measurement.into_iter().collect(),
+            thumbnails: BTreeMap::new(),
             history: vec![Event { after: Some("from a table".to_owned()), ..Event::new(at, EventKind::Added) }],
         })
     }

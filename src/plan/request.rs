@@ -3,7 +3,7 @@
 //! Values that differ between sizes are lists, one value a size. `key` is the path of a table in the plan file, so that a
 //! mistake found later can be shown where it was written.
 
-use crate::sizing::{CountRule, Counted, Direction, Ease, GaugeCount, Length, Over, WholeFacts};
+use crate::sizing::{Arrangement, CountRule, Counted, Direction, Ease, GaugeCount, Length, Over, WholeFacts};
 
 /// A whole plan.
 #[derive(Debug, Clone, PartialEq)]
@@ -12,7 +12,7 @@ pub struct Request {
     pub title: String,
     /// Who wears it, and what on it could hurt.
     pub facts: WholeFacts,
-    /// The gauges, at least one.
+    /// The gauges; none where only stitches are spaced in a row.
     pub gauges: Vec<GaugeRequest>,
     /// Names of the sizes, at least one; a plan without sizes has one with an empty name.
     pub sizes: Vec<String>,
@@ -24,6 +24,23 @@ pub struct Request {
     pub regauge: Option<RegaugeRequest>,
     /// Yarn to reckon.
     pub yarn: Option<YarnRequest>,
+    /// Increases or decreases to space in one row.
+    pub evenly: Vec<EvenRequest>,
+}
+
+/// Increases or decreases to space evenly in one row.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EvenRequest {
+    /// Path of its table.
+    pub key: String,
+    /// What it is called; may be empty.
+    pub name: String,
+    /// Stitches before.
+    pub from: u32,
+    /// Stitches after.
+    pub to: u32,
+    /// How the row begins and ends.
+    pub arrangement: Arrangement,
 }
 
 /// One gauge.
@@ -49,7 +66,7 @@ pub struct GaugeRequest {
     pub stretched: bool,
 }
 
-/// Where a gauge comes from. A log entry will be one more: whoever calls looks up its record, as for a file.
+/// Where a gauge comes from.
 #[derive(Debug, Clone, PartialEq)]
 pub enum GaugeSource {
     /// Typed counts.
@@ -67,6 +84,15 @@ pub enum GaugeSource {
         file: String,
         /// Which photo's record, where the file holds several.
         photo: Option<String>,
+    },
+    /// A swatch of a log.
+    Logged {
+        /// Its number.
+        swatch: u32,
+        /// The state it was measured in, by its name; `None`: the newest measurement counts.
+        state: Option<String>,
+        /// The log's file; `None`: the one that whoever calls uses.
+        logbook: Option<String>,
     },
 }
 

@@ -35,8 +35,21 @@ pub struct Plan {
     pub yarn: Vec<YarnPlan>,
     /// A pattern's yarn replaced.
     pub substitution: Option<Substitution>,
+    /// Increases or decreases spaced in one row.
+    pub evenly: Vec<EvenPlan>,
     /// What to be careful about.
     pub cautions: Vec<PlanCaution>,
+}
+
+/// Increases or decreases spaced in one row.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct EvenPlan {
+    /// What it is called; may be empty.
+    pub name: String,
+    /// The plain stitches between them.
+    pub spacing: Spacing,
+    /// After which stitches of the row before each change lies.
+    pub places: Vec<u32>,
 }
 
 /// One gauge.

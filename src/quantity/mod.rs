@@ -15,7 +15,7 @@ mod type_b;
 mod uncertain;
 
 pub use budget::{Budget, BudgetLine, PairedBudgetLine, paired_budget};
-pub use coverage::{Confidence, Expanded, t_coverage_factor};
+pub use coverage::{Confidence, Distribution, Expanded, t_coverage_factor};
 pub use monte_carlo::{MonteCarlo, propagate_distributions};
 pub use points::{PhotoPoint, PlanePoint};
 pub use rounding::{decimals_for, plus_minus, plus_minus_two_digits};

@@ -12,4 +12,5 @@ mod plan_measures;
 mod plan_schematic;
 pub mod plan_text;
 pub mod text;
+pub mod thumbnail;
 mod ways;

@@ -13,7 +13,11 @@ figure { margin: 1rem 0; } svg { max-width: 100%; height: auto; }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: .3rem .8rem .3rem 0; border-bottom: 1px solid #ddd; }
 th { font-weight: 600; border-bottom-color: #888; } .number { text-align: right; white-space: nowrap; }
-td.words { overflow-wrap: anywhere; min-width: 12rem; }
+td.words { overflow-wrap: anywhere; min-width: 12rem; } td.pair { white-space: nowrap; } .phone { display: none; }
+@media (max-width: 40em) {
+  .desk { display: none; } .phone { display: block; } td.words { min-width: 0; } table { font-size: .85rem; }
+  th, td { padding-right: .5rem; }
+}
 @media print { body { padding: 0; max-width: none; } tr, figure { break-inside: avoid; } }
 ";
 

@@ -2,14 +2,15 @@
 //! fonts, no pictures from elsewhere.
 
 use super::page::styled_page;
-use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
-use super::plan_measures::{cm, cm_and_in_interval, count};
+use super::plan_instructions::{ABBREVIATIONS, graded, instructions, worked};
+use super::plan_measures::{cm, cm_interval, count, in_interval};
 use super::plan_schematic::{draw, scale_of};
 use super::plan_text::{
-    count_words, gauge_over, needle_words, printed_line, reason_words, regauged_words, shown, substitution_words,
-    yarn_words,
+    count_words, evenly_words, gauge_over, needle_words, needs_abbreviations, printed_line, reason_words,
+    regauged_words, shown, substitution_words, yarn_words,
 };
 use crate::plan::{AxisPlan, GaugeNote, PartPlan, PiecePlan, Plan, RegaugePlan};
+use crate::quantity::Expanded;
 use crate::sizing::{Counted, Direction, probability_percent};
 use maud::{Markup, PreEscaped, html};
 
@@ -21,13 +22,14 @@ h1 { font-size: 17pt; margin: 0 0 .3em } h2 { font-size: 13pt; margin: 1.4em 0 .
 h3 { font-size: 10.5pt; margin: 1em 0 .2em }
 table { border-collapse: collapse; margin: .4em 0; font-variant-numeric: tabular-nums; width: 100% }
 th, td { text-align: left; padding: .15em .7em .15em 0; vertical-align: top; border-bottom: 1px solid #ddd }
-td.number, th.number { text-align: right } tr { color: #666 } thead tr, tr.chosen { color: #000 } tr.chosen { font-weight: bold }
+td.number, th.number { text-align: right } .whole, td.number { white-space: nowrap } tr { color: #666 } thead tr, tr.chosen { color: #000 } tr.chosen { font-weight: bold }
 .drawings { display: flex; flex-wrap: wrap; gap: 3mm 6mm; align-items: flex-end }
 figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width: 100%; display: block }
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
 .small { font-size: 9pt; color: #444 } .graded { margin: .1em 0 }
 ol, ul { margin: .2em 0; padding-left: 2.2em }
 tr, figure, .careful, .together, li { break-inside: avoid } h2, h3 { break-after: avoid }
+@media (max-width: 30em) { table { font-size: 9pt } th, td { padding-right: .45em } ol, ul { padding-left: 1.4em } }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
 
@@ -39,10 +41,15 @@ pub fn page(plan: &Plan) -> String {
         @if !plan.cautions.is_empty() {
             section.careful { h3 { "Careful" } ul { @for c in &plan.cautions { li { (c.message) } } } }
         }
-        h2 { "Gauge" }
+        @if !plan.gauges.is_empty() { h2 { "Gauge" } }
         @for gauge in &plan.gauges { (gauge_section(gauge)) }
         @if !plan.sizes_source.is_empty() { p.small { "Sizes: " (plan.sizes_source) "." } }
         @for piece in &plan.pieces { (piece_section(piece)) }
+        @if !plan.evenly.is_empty() {
+            h2 { "Evenly in one row" }
+            ul { @for evenly in &plan.evenly { li { (evenly_words(evenly)) } } }
+        }
+        @if needs_abbreviations(plan) { p.small { (ABBREVIATIONS) "." } }
         @if let Some(regauge) = &plan.regauge { (regauge_section(regauge)) }
         (yarn_section(plan))
         p.small {
@@ -88,7 +95,6 @@ fn piece_section(piece: &PiecePlan) -> Markup {
             ol { @for step in instructions(piece, sized) { li { (step) } } }
             @for part in &sized.parts { (shaping_table(part)) }
         }
-        @if is_shaped(piece) { p.small { (ABBREVIATIONS) "." } }
     }
 }
 
@@ -138,7 +144,7 @@ fn axis_rows(size: &str, axis: &AxisPlan, counted: Counted, round: bool) -> Mark
                         td { @if i == 0 { (size) } }
                         td { @if i == 0 { (cm(castable.target.finished_mm)) " ± " (cm(castable.target.tolerance_mm)) } }
                         td.number { (count(candidate.count, counted, round)) }
-                        td { (cm_and_in_interval(&candidate.finished_mm)) }
+                        td { (finished(&candidate.finished_mm)) }
                         td { (probability_percent(candidate.probability_within_tolerance)) }
                     }
                 }
@@ -148,12 +154,17 @@ fn axis_rows(size: &str, axis: &AxisPlan, counted: Counted, round: bool) -> Mark
                     td { (size) }
                     td { "from the part before" }
                     td.number { (count(axis.count, counted, round)) }
-                    td { (cm_and_in_interval(&axis.finished_mm)) }
+                    td { (finished(&axis.finished_mm)) }
                     td {}
                 }
             }
         }
     }
+}
+
+/// A finished measure, broken between centimetres and inches only.
+fn finished(mm: &Expanded) -> Markup {
+    html! { span.whole { (cm_interval(mm)) } " " span.whole { "(" (in_interval(mm)) ")" } }
 }
 
 /// Every shaping row with its stitches.

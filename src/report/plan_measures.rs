@@ -21,10 +21,14 @@ pub fn cm_interval(mm: &Expanded) -> String {
     format!("{} cm", plus_minus(mm.value / 10.0, mm.expanded_uncertainty / 10.0))
 }
 
+/// `18.2 ± 0.3 in`.
+pub fn in_interval(mm: &Expanded) -> String {
+    format!("{} in", plus_minus(mm.value / INCH_MM, mm.expanded_uncertainty / INCH_MM))
+}
+
 /// `46.2 ± 0.8 cm (18.2 ± 0.3 in)`.
 pub fn cm_and_in_interval(mm: &Expanded) -> String {
-    let inches = plus_minus(mm.value / INCH_MM, mm.expanded_uncertainty / INCH_MM);
-    format!("{} ({inches} in)", cm_interval(mm))
+    format!("{} ({})", cm_interval(mm), in_interval(mm))
 }
 
 /// `64 sts` or `120 rows`; a row of work in the round is a round.

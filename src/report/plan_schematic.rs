@@ -13,7 +13,7 @@ const ROOM_MM: (f64, f64) = (110.0, 110.0);
 /// The same where several sizes stand side by side, two in a row.
 const ROOM_OF_SEVERAL_MM: (f64, f64) = (40.0, 70.0);
 /// Margins about the outline for measures, in mm of paper: left, top, right, bottom.
-const MARGINS_MM: [f64; 4] = [4.0, 6.0, 40.0, 18.0];
+const MARGINS_MM: [f64; 4] = [4.0, 3.0, 40.0, 16.0];
 /// Height of letters, in mm of paper.
 const LETTERS_MM: f64 = 3.2;
 /// How much of a cord is drawn, in mm of paper.

@@ -1,13 +1,14 @@
 //! A plan in words, for a terminal: short lines that fit 80 columns.
 
-use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, worked};
+use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, spacing as spacing_words, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
-use crate::plan::{AxisPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
+use crate::compare::SizeChoice;
+use crate::plan::{AxisPlan, EvenPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
 use crate::quantity::{Expanded, plus_minus};
 use crate::sizing::{
-    Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension, ne_from_tex,
-    nm_from_tex, probability_percent,
+    Arrangement, Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension,
+    ne_from_tex, nm_from_tex, probability_percent,
 };
 
 /// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
@@ -25,7 +26,8 @@ pub fn describe(plan: &Plan) -> String {
         out.paragraph(&format!("Sizes: {}.", plan.sizes_source));
     }
     plan.pieces.iter().for_each(|piece| piece_lines(&mut out, piece));
-    if plan.pieces.iter().any(is_shaped) {
+    plan.evenly.iter().for_each(|evenly| out.item(&evenly_words(evenly)));
+    if needs_abbreviations(plan) {
         out.plain("");
         out.paragraph(&format!("{ABBREVIATIONS}."));
     }
@@ -46,7 +48,13 @@ pub fn describe(plan: &Plan) -> String {
         out.plain("Careful");
         plan.cautions.iter().for_each(|c| out.item(&c.message));
     }
-    out.0
+    // Names come out of files; they must not steer the terminal.
+    out.0.replace(|c: char| c.is_control() && c != '\n', "\u{FFFD}")
+}
+
+/// Whether knitting text stands in it.
+pub fn needs_abbreviations(plan: &Plan) -> bool {
+    !plan.evenly.is_empty() || plan.pieces.iter().any(is_shaped)
 }
 
 /// `22.4 ± 0.3 stitches and 30.1 ± 0.5 rows per 10 cm`, for a length that is `scale` times 10 cm.
@@ -158,6 +166,24 @@ pub fn reason_words(castable: &Castable) -> String {
     format!("{}. {}.", wanted_words(castable), castable.reason)
 }
 
+/// One row of evenly spaced increases or decreases.
+pub fn evenly_words(evenly: &EvenPlan) -> String {
+    let spacing = &evenly.spacing;
+    let name = if evenly.name.is_empty() { String::new() } else { format!("{}: ", evenly.name) };
+    let changes = spacing.from.abs_diff(spacing.to);
+    let what = if spacing.increases() { "increase" } else { "decrease" };
+    let (plural, after) = if changes == 1 { ("", "stitch") } else { ("s", "stitches") };
+    let row = if spacing.arrangement == Arrangement::Round { "round" } else { "row" };
+    let places: Vec<String> = evenly.places.iter().map(u32::to_string).collect();
+    format!(
+        "{name}{} to {}, {changes} {what}{plural} evenly in one {row}: {} (after {after} {}).",
+        spacing.from,
+        count(spacing.to, Counted::Stitches, false),
+        spacing_words(spacing),
+        places.join(", ")
+    )
+}
+
 fn regauge_lines(out: &mut Lines, regauge: &RegaugePlan) {
     out.plain("");
     out.plain(&format!("The pattern at the gauge '{}'", regauge.gauge));
@@ -192,22 +218,46 @@ pub fn needle_words(advice: &NeedleAdvice) -> String {
             "Whether your gauge is the pattern's can't be told from this swatch: a larger one says more"
         }
     };
+    let what = match (advice.tension, advice.choices.first()) {
+        (Tension::TooTight | Tension::TooLoose, Some(best)) => tried_words(advice, best),
+        (Tension::TooTight | Tension::TooLoose, None) => practice_words(advice),
+        (Tension::Matches | Tension::CantTell, _) => String::new(),
+    };
+    format!("{tension}: {seen} % {word} stitches than wanted{what}.")
+}
+
+/// Which needle, by common practice.
+fn practice_words(advice: &NeedleAdvice) -> String {
     let sizes = match advice.sizes.unsigned_abs() {
         1 => "1 size".to_owned(),
         n => format!("{n} sizes"),
     };
-    let what = match (advice.tension, advice.sizes) {
-        (Tension::Matches | Tension::CantTell, _) => String::new(),
-        (_, 0) => "; one needle size would change more than that: keep the needle and change the counts".to_owned(),
-        (_, up) if up > 0 => format!("; try a needle {sizes} larger, and swatch again"),
-        _ => format!("; try a needle {sizes} smaller, and swatch again"),
+    let what = match advice.sizes {
+        0 => "one needle size would change more than that: keep the needle and change the counts".to_owned(),
+        up if up > 0 => format!("try a needle {sizes} larger, and swatch again"),
+        _ => format!("try a needle {sizes} smaller, and swatch again"),
     };
-    let basis = if advice.tension == Tension::TooTight || advice.tension == Tension::TooLoose {
-        format!(" ({})", advice.response.basis)
+    format!("; {what} ({})", advice.response.basis)
+}
+
+/// Which needle, by swatches on several.
+fn tried_words(advice: &NeedleAdvice, best: &SizeChoice) -> String {
+    let tried = if best.beyond_those_tried { ", a size not tried yet" } else { "" };
+    let what = if advice.sizes == 0 {
+        format!("your needle, {} mm, comes nearest all the same: change the counts", best.needle_mm)
     } else {
-        String::new()
+        format!("{} mm{tried} comes nearest", best.needle_mm)
     };
-    format!("{tension}: {seen} % {word} stitches than wanted{what}{basis}.")
+    let rows =
+        best.rows_probability.map_or_else(String::new, |p| format!(", its rows with {}", probability_percent(p)));
+    let stitches = &best.stitches_per_10cm;
+    format!(
+        "; {what} ({}): another swatch on it has {} stitches per 10 cm, within 2.5 % of the pattern's with {} \
+         probability{rows}",
+        advice.response.basis,
+        plus_minus(stitches.value, stitches.expanded_uncertainty),
+        probability_percent(best.stitches_probability)
+    )
 }
 
 /// How much yarn for one size.

@@ -28,6 +28,8 @@ pub enum PlanCautionCode {
     FibreOnSkin,
     /// The swatch was knitted flat, the piece is round, or the reverse.
     FlatAgainstRound,
+    /// What only a flat piece has was said of a round one, and left out.
+    FlatOnly,
     /// The swatch was not washed and dried as the piece will be.
     NotWashed,
     /// Nobody said how the swatch was treated.

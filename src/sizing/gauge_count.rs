@@ -60,7 +60,9 @@ impl GaugeCount {
         };
         let count = count.filter(|c| *c > 0.0).ok_or_else(wrong)?;
         if half_width.is_some_and(|h| h >= count) {
-            return Err(format!("'{text}': the half-width is as large as the count: that is no gauge"));
+            return Err(format!(
+                "'{text}': the half-width is as large as the count: that is no gauge; less than the count is accepted"
+            ));
         }
         Ok(Self { count, half_width })
     }

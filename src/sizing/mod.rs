@@ -34,7 +34,7 @@ pub use fabric_gauge::{FabricGauge, RecordGaugeError};
 pub use gauge_count::{GaugeCount, Over, per_10cm};
 pub use gauge_line::{GaugeLine, half_stitch};
 pub use length::{Length, LengthUnit};
-pub use needle::{NeedleAdvice, NeedleResponse, Tension, needle_advice};
+pub use needle::{NeedleAdvice, NeedleResponse, Tension, TriedNeedles, needle_advice, tried_needle_advice};
 pub use regauge::{Regauged, regauge};
 pub use shaping::{Pace, Schedule, ShapingError, ShapingStep, even_parts, run_lengths, schedule};
 pub use size_tables::{PUBLISHED_SIZES, PublishedSizes, published};

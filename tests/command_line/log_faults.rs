@@ -181,12 +181,37 @@ fn a_log_without_the_right_to_write_is_read() {
     let mut rights = std::fs::metadata(folder.path("log.sqlite")).unwrap().permissions();
     rights.set_readonly(true);
     std::fs::set_permissions(folder.path("log.sqlite"), rights).unwrap();
-    if std::fs::OpenOptions::new().append(true).open(folder.path("log.sqlite")).is_ok() {
-        println!("SKIPPED: rights do not bind this user");
+    if std::fs::OpenOptions::new().append(true).open(folder.path("log.sqlite")).is_err() {
+        assert!(folder.log_done(&["list"]).contains("grey"));
+        assert_complains(&folder.log(&["count", "22x30"]), 1, "read-only");
         return;
     }
-    assert!(folder.log_done(&["list"]).contains("grey"));
-    assert_complains(&folder.log(&["count", "22x30"]), 1, "read-only");
+    // Rights do not bind this user: as one whom they bind.
+    let Some(list) = as_nobody(&folder, &["list"]) else {
+        println!("SKIPPED: rights do not bind this user, and no other can be taken");
+        return;
+    };
+    assert!(list.status == 0 && list.out.contains("grey"), "{}", list.err);
+    let count = as_nobody(&folder, &["count", "22x30"]).unwrap();
+    assert_complains(&count, 1, "read-only");
+}
+
+/// `walewise log` run by the user nobody; `None` where that can't be done.
+fn as_nobody(folder: &Folder, arguments: &[&str]) -> Option<Answer> {
+    let open = |path: &Path| {
+        let mut rights = std::fs::metadata(path).unwrap().permissions();
+        std::os::unix::fs::PermissionsExt::set_mode(&mut rights, 0o755);
+        std::fs::set_permissions(path, rights).unwrap();
+    };
+    open(&folder.path("."));
+    let nobody = ["--reuid=65534", "--regid=65534", "--clear-groups"];
+    let program = assert_cmd::cargo::cargo_bin!("walewise");
+    let can = Command::new("setpriv").args(nobody).arg(program).arg("--version").output();
+    can.is_ok_and(|o| o.status.success()).then(|| {
+        let mut command = Command::new("setpriv");
+        command.args(nobody).arg(program).args(["log", "--logbook", "log.sqlite"]).args(arguments);
+        Answer::of(command.current_dir(folder.path(".")))
+    })
 }
 
 #[test]

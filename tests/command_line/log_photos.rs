@@ -85,3 +85,50 @@ fn measurements_made_earlier_are_kept_from_their_json() {
     }
     assert_eq!(folder.log(&["keep", "missing.json"]).status, 2);
 }
+
+#[test]
+fn several_photos_of_a_swatch_become_one_measurement() {
+    let folder = Folder::new();
+    std::fs::copy(sample("stockinette-steel-ruler.jpg"), folder.path("swatch.jpg")).unwrap();
+    let added = folder.log(&["add", "grey.jpg", "swatch.jpg", "--same-swatch", "--stitch", "stockinette"]);
+    assert!(added.status == 0 && added.out.ends_with("Kept as swatch 1.\n"), "{}{}", added.out, added.err);
+    assert_eq!(added.out.matches("stitches per 10 cm").count(), 1, "{}", added.out);
+    let entry: serde_json::Value = serde_json::from_str(&folder.log_done(&["show", "1", "--json"])).unwrap();
+    let kept = &entry["measurements"][0];
+    assert_eq!(kept["reading"]["photo"]["photos"].as_array().unwrap().len(), 2);
+    assert!(kept["photo"].as_str().unwrap().ends_with("swatch.jpg"), "{kept}");
+    let again = folder.log(&["remeasure", "1"]);
+    assert!(again.status == 2 && again.err.contains("--same-swatch --to 1"), "{}", again.err);
+    let refused = folder.log(&["add", "grey.jpg", "grey.jpg", "--same-swatch"]);
+    assert!(refused.status == 3 && refused.out.ends_with("Not kept.\n"), "{}", refused.out);
+    let missing = folder.log(&["add", "swatch.jpg", "missing.jpg", "--same-swatch", "--stitch", "stockinette"]);
+    assert_eq!(missing.status, 4, "{}", missing.out);
+}
+
+#[test]
+fn a_small_picture_is_kept_only_when_asked_and_travels_with_the_log() {
+    let folder = Folder::new();
+    let photo = sample("stockinette-steel-ruler.jpg");
+    folder.log_done(&["add", &photo, "--stitch", "stockinette", "--thumbnail"]);
+    folder.log_done(&["add", &photo, "--stitch", "stockinette"]);
+    assert!(folder.log_done(&["show", "1"]).contains("Small picture"));
+    folder.log_done(&["show", "1", "--thumbnail", "small.jpg"]);
+    let small = image::open(folder.path("small.jpg")).unwrap();
+    assert_eq!(small.width().max(small.height()), 320);
+    assert!(!std::fs::read(folder.path("small.jpg")).unwrap().windows(4).any(|w| w == b"Exif"));
+    assert_eq!(folder.log(&["show", "1", "--thumbnail", "small.jpg"]).status, 1, "nothing is overwritten unasked");
+    let none = folder.log(&["show", "2", "--thumbnail", "none.jpg"]);
+    assert!(none.status == 3 && none.err.contains("no small picture"), "{}", none.err);
+    folder.log_done(&["export", "all.jsonl"]);
+    let other = |arguments: &[&str]| {
+        let answer = Answer::of(folder.command().args(["log", "--logbook", "other.sqlite"]).args(arguments));
+        assert_eq!(answer.status, 0, "{}", answer.err);
+    };
+    other(&["import", "all.jsonl"]);
+    other(&["export", "again.jsonl"]);
+    other(&["show", "1", "--thumbnail", "other.jpg"]);
+    let same =
+        |a: &str, b: &str| assert_eq!(std::fs::read(folder.path(a)).unwrap(), std::fs::read(folder.path(b)).unwrap());
+    same("all.jsonl", "again.jsonl");
+    same("small.jpg", "other.jpg");
+}

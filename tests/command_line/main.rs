@@ -15,4 +15,6 @@ mod manual;
 mod outputs;
 mod photos;
 mod plans;
+#[cfg(all(feature = "logbook", unix))]
+mod readme;
 mod ways;

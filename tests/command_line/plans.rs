@@ -145,6 +145,17 @@ fn ten_centimetres_or_four_inches_is_said_where_nobody_can_be_asked() {
 }
 
 #[test]
+fn in_the_round_there_is_no_balance() {
+    let folder = Folder::new();
+    let options = ["--gauge", "22x30", "--width", "20 cm", "--multiple", "4"];
+    let round = plan(&folder, &[&options[..], &["--round"]].concat()).out;
+    let balanced = plan(&folder, &[&options[..], &["--round", "--balance", "2", "--edge-stitches", "2"]].concat()).out;
+    assert!(balanced.contains("belong to flat knitting") && !round.contains("belong to flat knitting"), "{balanced}");
+    assert!(round.contains("Cast on 44 sts;") && balanced.contains("Cast on 44 sts;"), "{balanced}");
+    assert!(plan(&folder, &[&options[..], &["--balance", "2"]].concat()).out.contains("Cast on 42 sts."));
+}
+
+#[test]
 fn the_page_is_whole_and_safe() {
     let folder = Folder::new();
     fs::write(folder.path("plan.toml"), PLAN.replace("\"Front\"", "\"<script>alert(1)</script> & 'front'\"")).unwrap();
@@ -186,4 +197,77 @@ fn sample_plans_come_out_as_the_readme_shows() {
             assert!(lines.any(|l| l == line), "{name} does not say, in this order: {line}");
         }
     }
+}
+
+#[test]
+fn increases_evenly_in_one_row_need_no_gauge() {
+    let folder = Folder::new();
+    let answer = plan(&folder, &["--evenly", "51:55"]);
+    assert_eq!((answer.status, answer.err.as_str()), (0, ""));
+    let said = "51 to 55 sts, 4 increases evenly in one row: k6, M1, [k13, M1] 3 times, k6";
+    assert!(answer.out.split_whitespace().collect::<Vec<_>>().join(" ").contains(said), "{}", answer.out);
+    let json = plan(&folder, &["--evenly", "128:112", "--round", "--json"]).out;
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["evenly"][0]["spacing"]["before_each"], serde_json::json!(vec![6; 16]));
+    for (wrong, named) in
+        [("51", "such as 51:55"), ("5:50", "5 at most"), ("64:64", "two different counts"), ("0:4", "from 1 to")]
+    {
+        let answer = plan(&folder, &["--evenly", wrong]);
+        assert_eq!((answer.status, answer.out.as_str()), (2, ""), "{wrong}");
+        assert!(answer.err.contains("--evenly: ") && answer.err.contains(named), "{wrong}: {}", answer.err);
+    }
+    let answer = planned(&folder, "[[evenly]]\nfrom = 40\nto = 44\nends = \"whole\"\nname = \"yoke\"\n");
+    assert!(answer.out.contains("yoke: 40 to 44 sts") && answer.out.contains("[k8, M1] 4 times, k8"), "{}", answer.out);
+}
+
+/// A gauge out of the log: the entry's own interval, its needles, and what the log knows of it.
+#[test]
+fn a_swatch_of_the_log_becomes_a_plan() {
+    let folder = Folder::new();
+    let log = |arguments: &[&str]| {
+        let answer = Answer::of(folder.command().args(["log", "--logbook", "log.sqlite"]).args(arguments));
+        assert_eq!(answer.status, 0, "{}", answer.err);
+        answer.out
+    };
+    for (count, needle) in [("44x60", "3.5"), ("41.5x57", "4"), ("39x54", "4.5"), ("37x51", "5")] {
+        let about = ["--stitch", "stockinette", "--yarn", "undyed alpaca", "--needle", needle, "--state", "washed"];
+        let counted = ["count", count, "--over", "200", "--plus-minus", "0.25", "--worked", "flat"];
+        log(&[&counted[..], &about[..]].concat());
+    }
+    log(&["count", "42x58", "--over", "200", "--to", "3", "--state", "off-needle", "--measured-on", "2024-01-02"]);
+    let text = "[gauge.body]\nswatch = 3\nstate = \"washed\"\nlogbook = \"log.sqlite\"\n[[piece]]\nname = \"Back\"\n\
+                width = \"50 cm\"\n[regauge]\nstitches = 22\nrows = 30\nover = \"10 cm\"\n[[regauge.count]]\nname = \"bust\"\n\
+                stitches = 110\n";
+    fs::write(folder.path("plan.toml"), text).unwrap();
+    let json: serde_json::Value = serde_json::from_str(&plan(&folder, &["plan.toml", "--json"]).out).unwrap();
+    let gauge = &json["gauges"][0];
+    assert_eq!(
+        (gauge["stitches_per_10cm"]["value"].as_f64(), gauge["stitch"].as_str()),
+        (Some(19.5), Some("stockinette"))
+    );
+    assert_eq!(json["pieces"][0]["sizes"][0]["parts"][0]["stitches"]["count"], 97);
+    let codes = json["cautions"].to_string();
+    assert!(!codes.contains("not_washed") && !codes.contains("flat_against_round"), "{codes}");
+    let needle = &json["regauge"]["needle"];
+    assert_eq!((needle["choices"][0]["needle_mm"].as_f64(), needle["sizes"].as_i64()), (Some(3.5), Some(-2)));
+    let words = plan(&folder, &["plan.toml"]).out;
+    let words = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("3.5 mm comes nearest (from 4 swatches in the log, on 3.5, 4, 4.5, 5 mm)"), "{words}");
+    // The same by options; the log named there; another state.
+    let options = ["--logbook", "log.sqlite", "--swatch", "3", "--state", "off-needle", "--width", "50 cm"];
+    let answer = plan(&folder, &options);
+    assert!(answer.out.contains("21.0 ± ") && answer.out.contains("was not washed and dried"), "{}", answer.out);
+    for (options, status, named) in [
+        (&["--swatch", "9"][..], 2, "--swatch: log.sqlite: there is no swatch 9"),
+        (&["--swatch", "3", "--state", "hung"], 2, "was not measured in the state 'hung'"),
+        (&["--swatch", "3", "--state", "wet"], 2, "on-needle, off-needle"),
+    ] {
+        let answer = plan(&folder, &[&["--logbook", "log.sqlite", "--width", "50 cm"], options].concat());
+        assert_eq!((answer.status, answer.out.as_str()), (status, ""), "{options:?}");
+        assert!(answer.err.contains(named), "{options:?}: {}", answer.err);
+    }
+    log(&["delete", "3"]);
+    let answer = plan(&folder, &["plan.toml"]);
+    assert_eq!(answer.status, 2);
+    assert!(answer.err.contains("plan.toml: line 2: gauge.body.swatch: swatch 3 is deleted"), "{}", answer.err);
 }

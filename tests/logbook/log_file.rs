@@ -39,17 +39,7 @@ pub fn tags(names: &[&str]) -> BTreeSet<String> {
 }
 
 pub fn measured(reading: Reading, state: Option<State>, on: Date) -> NewMeasurement {
-    NewMeasurement {
-        measured_on: on,
-        state,
-        stretched_to_mm: None,
-        reading,
-        photo: None,
-        photo_sha256: None,
-        picture: None,
-        options: Vec::new(),
-        replaces: None,
-    }
+    NewMeasurement { state, ..NewMeasurement::of(reading, on) }
 }
 
 pub fn count(stitches: f64, rows: f64) -> Reading {

@@ -1,13 +1,14 @@
 //! `walewise log add`: measure photos and keep the measurements.
 
-use super::about::{AboutArguments, StateArguments};
-use super::{Done, Ended, check_to, now, open};
+use super::keeping::{KeepingArguments, with_pattern};
+use super::{Done, Ended, open};
 use crate::cli::annotated::AnnotatedPaths;
 use crate::cli::measure::{self, MeasureArguments};
 use crate::cli::progress::Progress;
 use crate::cli::{ExitStatus, output, setup};
-use crate::logbook::{Access, Description, Logbook, NewMeasurement, Reading, RecordText};
-use crate::measure::Setup;
+use crate::logbook::{Access, Description, Logbook, NewMeasurement, Reading, RecordText, Thumbnail};
+use crate::measure::{OnePhoto, Setup, one_record};
+use crate::quantity::Uncertain;
 use crate::record::{Record, Status};
 use crate::report;
 use clap::{ArgMatches, Args, Command, FromArgMatches, parser::ValueSource};
@@ -16,54 +17,115 @@ use std::path::Path;
 
 /// Measure photos and keep each as a swatch
 ///
-/// Takes all options of `walewise measure`. A refused photo is shown and not kept, unless --keep-refused is given.
+/// Takes all options of `walewise measure`; with --same-swatch all photos become one measurement. A refused photo is shown
+/// and not kept, unless --keep-refused is given.
 #[derive(Args)]
 pub struct AddArguments {
     #[command(flatten)]
     measure: MeasureArguments,
-    /// Add the measurement to this swatch instead of beginning a new one: another state, or once more
-    #[arg(long, value_name = "NUMBER")]
-    to: Option<i64>,
     /// Keep refused photos as well
     #[arg(long)]
     keep_refused: bool,
+    /// Keep a small picture of the photo in the log (320 px at most, without what the camera wrote into the file)
+    #[arg(long)]
+    thumbnail: bool,
     #[command(flatten)]
-    about: AboutArguments,
-    #[command(flatten)]
-    state: StateArguments,
+    keeping: KeepingArguments,
 }
 
 /// Runs the command. `matches` are its arguments as typed, from which the measuring options are kept.
 pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) -> Done {
-    check_to(arguments.to, !arguments.about.is_empty())?;
+    let to = arguments.keeping.swatch(false)?;
     let setup = setup::from_arguments(&arguments.measure).map_err(Ended::bad)?;
     let annotated = AnnotatedPaths::plan(arguments.measure.annotate.as_deref(), &arguments.measure.photos)
         .map_err(|(message, status)| Ended::Failed(message, status))?;
-    let mut described = Description::default();
-    arguments.about.apply(&mut described)?;
+    let described = arguments.keeping.description()?;
     // Before minutes of measuring: is there a log that can be written, and the swatch in it?
     let mut log = open(path, Access::Begin)?;
-    if let Some(swatch) = arguments.to {
+    if let Some(swatch) = to {
         log.swatch(swatch)?;
     }
-    let options = matches.map(options_as_typed).unwrap_or_default();
-    let mut worst = ExitStatus::Done;
+    let mut adding = Adding {
+        log: &mut log,
+        arguments,
+        described,
+        options: matches.map(options_as_typed).unwrap_or_default(),
+        worst: ExitStatus::Done,
+    };
+    let mut photos = Vec::new();
     for (index, photo) in arguments.measure.photos.iter().enumerate() {
-        let measured = measure_photo(photo, &setup, annotated.of(index))?;
-        if arguments.measure.json {
+        let measured = measure_photo(photo, &setup, annotated.of(index), arguments.thumbnail)?;
+        if arguments.measure.same_swatch { photos.push(measured) } else { adding.show_and_keep(measured)? }
+    }
+    if let Some(one) = one_swatch(photos, &setup) {
+        adding.show_and_keep(one)?;
+    }
+    Ok(adding.worst)
+}
+
+/// What the photos of one run have in common.
+struct Adding<'a> {
+    log: &'a mut Logbook,
+    arguments: &'a AddArguments,
+    described: Description,
+    options: Vec<String>,
+    worst: ExitStatus,
+}
+
+impl Adding<'_> {
+    fn show_and_keep(&mut self, measured: Measured) -> Result<(), Ended> {
+        let json = self.arguments.measure.json;
+        if json {
             output::print(&report::json::line(&measured.record))?;
         } else {
             output::print(&report::text::describe(&measured.record))?;
         }
-        worst = worst.worse(measured.status);
-        let kept = measured.record.status == Status::Measured
-            || arguments.keep_refused && measured.record.status == Status::Refused;
-        let said =
-            if kept { keep(&mut log, arguments, &described, measured, &options)? } else { "Not kept.\n".to_owned() };
+        self.worst = self.worst.worse(measured.status);
+        let status = measured.record.status;
+        let kept = status == Status::Measured || self.arguments.keep_refused && status == Status::Refused;
+        let said = if kept { format!("Kept as {}.\n", self.keep(measured)?) } else { "Not kept.\n".to_owned() };
         // Beside JSON the word about keeping is not part of the results.
-        if arguments.measure.json { output::complain(said.trim_end()) } else { output::print(&said)? }
+        if json {
+            output::complain(said.trim_end())
+        } else {
+            output::print(&said)?
+        }
+        Ok(())
     }
-    Ok(worst)
+
+    /// Stores one result and says as what.
+    fn keep(&mut self, measured: Measured) -> Result<String, Ended> {
+        if let Some(sha256) = &measured.record.photo.sha256 {
+            let known = self.log.swatches_of_photo(sha256)?;
+            if let Some(first) = known.first() {
+                output::complain(&format!("{}: this photo is in the log already, in swatch {first}", measured.photo));
+            }
+        }
+        let keeping = &self.arguments.keeping;
+        let new = NewMeasurement {
+            photo: Some(measured.photo),
+            photo_sha256: measured.record.photo.sha256.clone(),
+            picture: measured.picture,
+            options: self.options.clone(),
+            thumbnail: measured.thumbnail,
+            ..keeping.measurement(Reading::Photo(RecordText::of(&measured.record)))
+        };
+        keeping.keep(self.log, &with_pattern(self.described.clone(), &measured.record), &new)
+    }
+}
+
+/// One result of several photos of a swatch, with the photo and pictures of the first that was measured; `None` for no
+/// photos.
+fn one_swatch(photos: Vec<Measured>, setup: &Setup) -> Option<Measured> {
+    let outcomes: Vec<OnePhoto> =
+        photos.iter().map(|p| OnePhoto { record: p.record.clone(), gauge: p.gauge.clone() }).collect();
+    let record = one_record(&outcomes, setup)?;
+    // A photo that was refused costs nothing where others were measured; a file that is no photo does.
+    let all = photos.iter().map(|p| p.status).fold(ExitStatus::Done, ExitStatus::worse);
+    let own = measure::exit_status(&record);
+    let status = if all == ExitStatus::Refused { own } else { all.worse(own) };
+    let first = photos.iter().position(|p| p.record.photo == record.photo).unwrap_or(0);
+    photos.into_iter().nth(first).map(|photo| Measured { record, status, ..photo })
 }
 
 /// A measured photo and where its picture went.
@@ -73,10 +135,17 @@ pub(super) struct Measured {
     /// Absolute path of the photo.
     pub photo: String,
     pub picture: Option<String>,
+    thumbnail: Option<Thumbnail>,
+    gauge: Option<[Uncertain; 2]>,
 }
 
 /// Measures one photo with progress on the terminal, and writes its picture.
-pub(super) fn measure_photo(path: &Path, setup: &Setup, picture: Option<&Path>) -> Result<Measured, Ended> {
+pub(super) fn measure_photo(
+    path: &Path,
+    setup: &Setup,
+    picture: Option<&Path>,
+    with_thumbnail: bool,
+) -> Result<Measured, Ended> {
     let progress = Progress::new(1);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let mut outcome = measure::read_and_measure(path, setup, &mut |stage| {
@@ -85,63 +154,29 @@ pub(super) fn measure_photo(path: &Path, setup: &Setup, picture: Option<&Path>) 
     });
     progress.clear();
     outcome.record.photo.file = path.to_string_lossy().into_owned();
-    let mut written = None;
-    if let (Some(target), Some(photo), Some(evidence)) = (picture, outcome.photo, outcome.evidence) {
-        measure::write_picture(target, photo, evidence, &outcome.record)
-            .map_err(|message| Ended::Failed(message, ExitStatus::Other))?;
-        written = Some(absolute(target));
+    let (mut written, mut small) = (None, None);
+    if let (Some(photo), Some(evidence)) = (outcome.photo, outcome.evidence) {
+        if with_thumbnail {
+            small = report::thumbnail::thumbnail(&photo.rgb, &evidence).and_then(Thumbnail::new);
+        }
+        if let Some(target) = picture {
+            measure::write_picture(target, photo, evidence, &outcome.record)
+                .map_err(|message| Ended::Failed(message, ExitStatus::Other))?;
+            written = Some(absolute(target));
+        }
     }
-    let status = measure::exit_status(&outcome.record);
-    Ok(Measured { record: outcome.record, status, photo: absolute(path), picture: written })
+    Ok(Measured {
+        status: measure::exit_status(&outcome.record),
+        record: outcome.record,
+        photo: absolute(path),
+        picture: written,
+        thumbnail: small,
+        gauge: outcome.gauge,
+    })
 }
 
 fn absolute(path: &Path) -> String {
     std::path::absolute(path).unwrap_or_else(|_| path.to_owned()).to_string_lossy().into_owned()
-}
-
-/// Stores one measured photo and says under which number.
-fn keep(
-    log: &mut Logbook,
-    arguments: &AddArguments,
-    described: &Description,
-    measured: Measured,
-    options: &[String],
-) -> Result<String, Ended> {
-    if let Some(sha256) = &measured.record.photo.sha256 {
-        let known = log.swatches_of_photo(sha256)?;
-        if let Some(first) = known.first() {
-            output::complain(&format!("{}: this photo is in the log already, in swatch {first}", measured.photo));
-        }
-    }
-    let mut description = described.clone();
-    if let Some(note) = &measured.record.stitch_pattern {
-        description.stitch = Some(note.pattern.name.clone());
-        description.repeat_stitches = Some(note.pattern.repeat_stitches);
-        description.repeat_rows = Some(note.pattern.repeat_rows);
-    }
-    let (state, stretched_to_mm, measured_on) = arguments.state.get();
-    description.made_on = description.made_on.or(Some(measured_on));
-    let new = NewMeasurement {
-        measured_on,
-        state,
-        stretched_to_mm,
-        photo_sha256: measured.record.photo.sha256.clone(),
-        reading: Reading::Photo(RecordText::of(&measured.record)),
-        photo: Some(measured.photo),
-        picture: measured.picture,
-        options: options.to_vec(),
-        replaces: None,
-    };
-    match arguments.to {
-        Some(swatch) => {
-            let added = log.add_measurement(swatch, &new, now())?;
-            Ok(format!("Kept as measurement {} of swatch {}.\n", added.measurement, added.swatch))
-        }
-        None => {
-            let added = log.add(&description, &arguments.about.tags(), &new, now())?;
-            Ok(format!("Kept as swatch {}.\n", added.swatch))
-        }
-    }
 }
 
 /// Arguments of `measure` that say nothing about how the photo is measured.

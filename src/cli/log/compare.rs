@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 /// Compare swatches: differences with intervals, and whether they are alike within a tolerance
 #[derive(clap::Args)]
 pub struct CompareArguments {
-    /// Numbers of the swatches; all that fit the filters when none is given
+    /// Numbers of the swatches; all that fit the filters when none is given. At most 25, which make 300 pairs
     #[arg(value_name = "NUMBER")]
     swatches: Vec<i64>,
     #[command(flatten)]
@@ -64,7 +64,10 @@ fn chosen(log: &Logbook, arguments: &CompareArguments) -> Result<Vec<SwatchLine>
     let filter: Filter = arguments.filter.filter(&arguments.swatches);
     let found = log.find(&filter, SortKey::Number, false, MOST_SWATCHES + 1)?;
     if found.total > MOST_SWATCHES {
-        return Err(Ended::bad(format!("{} swatches fit; name {MOST_SWATCHES} or fewer, or filter", found.total)));
+        return Err(Ended::bad(format!(
+            "{} swatches fit, but at most {MOST_SWATCHES} are compared (300 pairs): name them, or filter",
+            found.total
+        )));
     }
     let mut lines = found.lines;
     if let Some(missing) = arguments.swatches.iter().find(|id| lines.iter().all(|line| line.id != **id)) {

@@ -1,10 +1,11 @@
 //! `walewise log count`: keep a gauge counted by hand.
 
-use super::about::{AboutArguments, StateArguments, StitchArguments};
-use super::{Done, Ended, check_to, now, open};
+use super::about::StitchArguments;
+use super::keeping::KeepingArguments;
+use super::{Done, Ended, open};
 use crate::cli::{ExitStatus, numbers, output, setup::ClassChoice};
 use crate::compare::HandCount;
-use crate::logbook::{Access, Description, NewMeasurement, Reading};
+use crate::logbook::{Access, Reading};
 use crate::quantity::plus_minus;
 use std::path::Path;
 
@@ -29,15 +30,10 @@ pub struct CountArguments {
     /// Name of the ruler: measurements with the same ruler share its error
     #[arg(long, value_name = "NAME")]
     ruler_id: Option<String>,
-    /// Add the measurement to this swatch instead of beginning a new one
-    #[arg(long, value_name = "NUMBER")]
-    to: Option<i64>,
     #[command(flatten)]
     stitch: StitchArguments,
     #[command(flatten)]
-    about: AboutArguments,
-    #[command(flatten)]
-    state: StateArguments,
+    keeping: KeepingArguments,
 }
 
 fn lengths(text: &str) -> Result<(f64, f64), String> {
@@ -54,35 +50,15 @@ pub fn one_or_pair(text: &str) -> Result<(f64, f64), String> {
 
 /// Runs the command.
 pub fn run(arguments: &CountArguments, path: &Path) -> Done {
-    check_to(arguments.to, !(arguments.about.is_empty() && arguments.stitch.is_empty()))?;
-    let mut description = Description::default();
-    arguments.about.apply(&mut description)?;
+    arguments.keeping.swatch(!arguments.stitch.is_empty())?;
+    let mut description = arguments.keeping.description()?;
     arguments.stitch.apply(&mut description);
-    let (state, stretched_to_mm, measured_on) = arguments.state.get();
-    description.made_on = description.made_on.or(Some(measured_on));
     let reading = Reading::Count(count(arguments));
     let intervals = reading.intervals().ok_or_else(|| Ended::bad("this count gives no gauge"))?;
-    let new = NewMeasurement {
-        measured_on,
-        state,
-        stretched_to_mm,
-        reading,
-        photo: None,
-        photo_sha256: None,
-        picture: None,
-        options: Vec::new(),
-        replaces: None,
-    };
     let mut log = open(path, Access::Begin)?;
-    let kept = match arguments.to {
-        Some(swatch) => {
-            let added = log.add_measurement(swatch, &new, now())?;
-            format!("Kept as measurement {} of swatch {}", added.measurement, added.swatch)
-        }
-        None => format!("Kept as swatch {}", log.add(&description, &arguments.about.tags(), &new, now())?.swatch),
-    };
+    let kept = arguments.keeping.keep(&mut log, &description, &arguments.keeping.measurement(reading))?;
     let [stitches, rows] = intervals.map(|i| plus_minus(i.value, i.expanded_uncertainty));
-    output::print(&format!("{kept}: {stitches} stitches, {rows} rows per 10 cm.\n"))?;
+    output::print(&format!("Kept as {kept}: {stitches} stitches, {rows} rows per 10 cm.\n"))?;
     Ok(ExitStatus::Done)
 }
 

@@ -1,9 +1,9 @@
 //! `walewise log keep`: keep measurements that were made earlier, from their JSON.
 
-use super::about::{AboutArguments, StateArguments};
-use super::{Done, Ended, check_to, now, open};
+use super::keeping::{KeepingArguments, with_pattern};
+use super::{Done, Ended, open};
 use crate::cli::{ExitStatus, output};
-use crate::logbook::{Access, Description, NewMeasurement, Reading, RecordText};
+use crate::logbook::{Access, NewMeasurement, Reading, RecordText};
 use crate::record::{Record, Status};
 use serde_json::value::RawValue;
 use std::path::{Path, PathBuf};
@@ -14,21 +14,18 @@ pub struct KeepArguments {
     /// File with one measurement or several
     #[arg(value_name = "FILE")]
     file: PathBuf,
-    /// Add the measurement to this swatch instead of beginning a new one
-    #[arg(long, value_name = "NUMBER")]
-    to: Option<i64>,
     /// Keep refused photos as well
     #[arg(long)]
     keep_refused: bool,
     #[command(flatten)]
-    about: AboutArguments,
-    #[command(flatten)]
-    state: StateArguments,
+    keeping: KeepingArguments,
 }
 
 /// Runs the command.
 pub fn run(arguments: &KeepArguments, path: &Path) -> Done {
-    check_to(arguments.to, !arguments.about.is_empty())?;
+    let keeping = &arguments.keeping;
+    keeping.swatch(false)?;
+    let described = keeping.description()?;
     let records = read(&arguments.file)?;
     let mut log = open(path, Access::Begin)?;
     let mut worst = ExitStatus::Done;
@@ -40,14 +37,12 @@ pub fn run(arguments: &KeepArguments, path: &Path) -> Done {
             worst = worst.worse(ExitStatus::Refused);
             continue;
         }
-        let (description, new) = entry(arguments, text, record)?;
-        let said = match arguments.to {
-            Some(swatch) => {
-                let added = log.add_measurement(swatch, &new, now())?;
-                format!("measurement {} of swatch {}", added.measurement, added.swatch)
-            }
-            None => format!("swatch {}", log.add(&description, &arguments.about.tags(), &new, now())?.swatch),
+        let new = NewMeasurement {
+            photo: Some(record.photo.file.clone()),
+            photo_sha256: record.photo.sha256.clone(),
+            ..keeping.measurement(Reading::Photo(text))
         };
+        let said = keeping.keep(&mut log, &with_pattern(described.clone(), &record), &new)?;
         output::print(&format!("{file}: kept as {said}.\n"))?;
     }
     Ok(worst)
@@ -66,28 +61,4 @@ fn read(file: &Path) -> Result<Vec<(RecordText, Record)>, Ended> {
         records.push((text, record));
     }
     if records.is_empty() { Err(wrong("there is no measurement in it".to_owned())) } else { Ok(records) }
-}
-
-fn entry(arguments: &KeepArguments, text: RecordText, record: Record) -> Result<(Description, NewMeasurement), Ended> {
-    let mut description = Description::default();
-    arguments.about.apply(&mut description)?;
-    if let Some(note) = record.stitch_pattern {
-        description.stitch = Some(note.pattern.name);
-        description.repeat_stitches = Some(note.pattern.repeat_stitches);
-        description.repeat_rows = Some(note.pattern.repeat_rows);
-    }
-    let (state, stretched_to_mm, measured_on) = arguments.state.get();
-    description.made_on = description.made_on.or(Some(measured_on));
-    let new = NewMeasurement {
-        measured_on,
-        state,
-        stretched_to_mm,
-        reading: Reading::Photo(text),
-        photo: Some(record.photo.file),
-        photo_sha256: record.photo.sha256,
-        picture: None,
-        options: Vec::new(),
-        replaces: None,
-    };
-    Ok((description, new))
 }

@@ -11,15 +11,19 @@ mod delete;
 mod edit;
 mod export;
 mod filter;
+mod for_plan;
 mod history;
 mod import;
 mod keep;
+mod keeping;
 mod list;
 mod needles;
 mod place;
 mod remeasure;
 mod screen;
 mod show;
+
+pub use for_plan::swatch as swatch_for_plan;
 
 use super::{ExitStatus, output};
 use crate::logbook::{Access, Logbook, LogbookError};
@@ -185,14 +189,6 @@ fn open(path: &Path, access: Access) -> Result<Logbook, Ended> {
         times < GIVE_UP_AFTER
     };
     Ok(Logbook::open(path, access, waiting)?)
-}
-
-/// A measurement that goes to a swatch that is there says nothing new of the swatch itself.
-fn check_to(to: Option<i64>, says_more: bool) -> Result<(), Ended> {
-    if to.is_some() && says_more {
-        return Err(Ended::bad("--to names a swatch that is there: change what is said of it with `log edit`"));
-    }
-    Ok(())
 }
 
 fn now() -> jiff::Timestamp {

@@ -6,8 +6,8 @@ use super::list::state_words;
 use super::screen::{Column, columns, safe, table, wrapped};
 use super::{Done, Ended, open};
 use crate::cli::{ExitStatus, numbers, output};
-use crate::compare::{NeedleFit, NeedleSwatch, STANDARD_SIZES_MM, SizeChoice, Wanted};
-use crate::logbook::{Access, Logbook, SortKey, SwatchLine};
+use crate::compare::{NeedleFit, STANDARD_SIZES_MM, SizeChoice, Wanted};
+use crate::logbook::{Access, Logbook, NeedleGroup, SortKey};
 use crate::quantity::{Confidence, plus_minus};
 use std::path::Path;
 
@@ -40,12 +40,6 @@ fn wanted(text: &str) -> Result<(f64, Option<f64>), String> {
 /// Most swatches that are read for the fits (a stated choice: more of one yarn than anybody knits).
 const MOST_SWATCHES: usize = 5000;
 
-/// Swatches of one yarn, stitch pattern and state.
-struct Group {
-    name: String,
-    swatches: Vec<NeedleSwatch>,
-}
-
 /// Runs the command.
 pub fn run(arguments: &NeedlesArguments, path: &Path) -> Done {
     let log = open(path, Access::Read)?;
@@ -61,37 +55,25 @@ pub fn run(arguments: &NeedlesArguments, path: &Path) -> Done {
                 let text = if arguments.json { json(group, &fit, arguments) } else { in_words(group, &fit, arguments) };
                 output::print(&text)?;
             }
-            Err(error) => output::complain(&format!("{}: {error}", group.name)),
+            Err(error) => output::complain(&format!("{}: {error}", group_name(group))),
         }
     }
     Ok(if fitted > 0 { ExitStatus::Done } else { ExitStatus::Refused })
 }
 
-fn groups(log: &Logbook, arguments: &NeedlesArguments) -> Result<Vec<Group>, Ended> {
+fn groups(log: &Logbook, arguments: &NeedlesArguments) -> Result<Vec<NeedleGroup>, Ended> {
     let found = log.find(&arguments.filter.filter(&[]), SortKey::Yarn, false, MOST_SWATCHES)?;
     if found.total > MOST_SWATCHES {
         return Err(Ended::bad(format!("{} swatches fit; filter for {MOST_SWATCHES} or fewer", found.total)));
     }
-    let mut groups: Vec<Group> = Vec::new();
-    for line in &found.lines {
-        let Some(needle_mm) = line.needle_mm else { continue };
-        let Some(measurement) = log.counting(line.id, arguments.filter.state())? else { continue };
-        let Ok(gauge) = measurement.reading.gauge(&measurement.uid) else { continue };
-        let name = group_name(line);
-        let swatch = NeedleSwatch { needle_mm, gauge };
-        match groups.iter_mut().find(|g| g.name == name) {
-            Some(group) => group.swatches.push(swatch),
-            None => groups.push(Group { name, swatches: vec![swatch] }),
-        }
-    }
-    Ok(groups)
+    Ok(log.needle_groups(&found.lines, arguments.filter.state())?)
 }
 
-/// What must be the same for swatches to be one fabric on different needles.
-fn group_name(line: &SwatchLine) -> String {
-    let yarn = line.yarn.as_deref().map_or_else(|| "yarn not said".to_owned(), safe);
-    let state = state_words(line.state, line.stretched_to_mm);
-    let parts = [line.stitch.as_deref().map(safe), (!state.is_empty()).then_some(state)];
+/// `undyed alpaca, garter, washed`.
+fn group_name(group: &NeedleGroup) -> String {
+    let yarn = group.yarn.as_deref().map_or_else(|| "yarn not said".to_owned(), safe);
+    let state = state_words(group.state, group.stretched_to_mm);
+    let parts = [group.stitch.as_deref().map(safe), (!state.is_empty()).then_some(state)];
     std::iter::once(yarn).chain(parts.into_iter().flatten()).collect::<Vec<_>>().join(", ")
 }
 
@@ -104,11 +86,11 @@ fn wish(arguments: &NeedlesArguments) -> Option<Wanted> {
     })
 }
 
-fn in_words(group: &Group, fit: &NeedleFit, arguments: &NeedlesArguments) -> String {
+fn in_words(group: &NeedleGroup, fit: &NeedleFit, arguments: &NeedlesArguments) -> String {
     let width = columns();
     let slope = fit.width_per_needle_mm();
     let sizes = fit.sizes_mm.iter().map(|mm| mm.to_string()).collect::<Vec<_>>().join(", ");
-    let mut out = format!("{}\n", group.name);
+    let mut out = format!("{}\n", group_name(group));
     out.push_str(&wrapped(&format!("{} swatches on needles of {sizes} mm.", fit.swatches), "  ", width));
     let grows = format!(
         "A needle 1 mm thicker makes a stitch {} mm wider.",
@@ -190,9 +172,9 @@ fn percent(probability: f64) -> String {
     }
 }
 
-fn json(group: &Group, fit: &NeedleFit, arguments: &NeedlesArguments) -> String {
+fn json(group: &NeedleGroup, fit: &NeedleFit, arguments: &NeedlesArguments) -> String {
     let line = serde_json::json!({
-        "swatches": group.name, "count": fit.swatches, "needles_mm": fit.sizes_mm,
+        "swatches": group_name(group), "count": fit.swatches, "needles_mm": fit.sizes_mm,
         "stitch_width_mm_per_needle_mm": fit.width_per_needle_mm(), "needle_shows": fit.needle_shows(),
         "wanted": wish(arguments), "choices": wish(arguments).map(|w| fit.choices(w)),
     });

@@ -30,6 +30,12 @@ pub fn run(arguments: &RemeasureArguments, path: &Path) -> Done {
     let mut log = open(path, Access::Write)?;
     let swatch = log.swatch(arguments.swatch)?;
     let old = which(&swatch, arguments)?;
+    if let Reading::Photo(text) = &old.reading
+        && text.record().is_some_and(|record| record.photos.is_some())
+    {
+        let again = format!("log add --same-swatch --to {} PHOTO…", swatch.id);
+        return Err(Ended::bad(format!("measurement {} was made from several photos: use '{again}'", old.id)));
+    }
     let photo = match (&arguments.photo, &old.photo) {
         (Some(given), _) => given.clone(),
         (None, Some(kept)) => PathBuf::from(kept),
@@ -38,7 +44,7 @@ pub fn run(arguments: &RemeasureArguments, path: &Path) -> Done {
     let options = if arguments.options.is_empty() { &old.options } else { &arguments.options };
     let again = options_again(options, &photo).map_err(Ended::bad)?;
     let setup = setup::from_arguments(&again).map_err(Ended::bad)?;
-    let measured = measure_photo(&photo, &setup, None)?;
+    let measured = measure_photo(&photo, &setup, None, false)?;
     if let (Some(kept), Some(now)) = (&old.photo_sha256, &measured.record.photo.sha256)
         && kept != now
     {
@@ -50,15 +56,15 @@ pub fn run(arguments: &RemeasureArguments, path: &Path) -> Done {
         return Ok(measured.status);
     }
     let new = NewMeasurement {
-        measured_on: today().max(old.measured_on),
         state: old.state,
         stretched_to_mm: old.stretched_to_mm,
-        reading: Reading::Photo(RecordText::of(&measured.record)),
         photo: Some(measured.photo),
         photo_sha256: measured.record.photo.sha256.clone(),
         picture: old.picture.clone(),
         options: options.clone(),
         replaces: Some(old.id),
+        thumbnail: log.thumbnail(old.id)?,
+        ..NewMeasurement::of(Reading::Photo(RecordText::of(&measured.record)), today().max(old.measured_on))
     };
     let added = log.add_measurement(swatch.id, &new, now())?;
     output::print(&format!(

@@ -2,13 +2,13 @@
 
 use super::list::state_words;
 use super::screen::{Column, columns, safe, safe_lines, table, wrapped};
-use super::{Done, open};
+use super::{Done, Ended, open, write_new};
 use crate::cli::{ExitStatus, output};
 use crate::compare::HandCount;
-use crate::logbook::{Access, Field, Measurement, Reading, Swatch, write_line};
+use crate::logbook::{Access, Field, Logbook, Measurement, Reading, Swatch, Thumbnail, write_line};
 use crate::quantity::plus_minus;
 use crate::record::Contribution;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Show one swatch: what it is, its measurements, and what the interval is made of
 #[derive(clap::Args)]
@@ -19,20 +19,39 @@ pub struct ShowArguments {
     /// Write all of it as one line of JSON
     #[arg(long)]
     json: bool,
+    /// Write the small picture kept with the measurement that counts (.jpg)
+    #[arg(long, value_name = "FILE")]
+    thumbnail: Option<PathBuf>,
+    /// Replace a file that is there already
+    #[arg(long, requires = "thumbnail")]
+    force: bool,
 }
 
 /// Runs the command.
 pub fn run(arguments: &ShowArguments, path: &Path) -> Done {
     let log = open(path, Access::Read)?;
+    if let Some(file) = &arguments.thumbnail {
+        return write_thumbnail(&log, arguments, file);
+    }
     if arguments.json {
         output::print(&write_line(&log.entry(arguments.swatch)?)?)?;
     } else {
-        output::print(&in_words(&log.swatch(arguments.swatch)?))?;
+        let swatch = log.swatch(arguments.swatch)?;
+        let thumbnail = swatch.newest.map_or(Ok(None), |newest| log.thumbnail(newest))?;
+        output::print(&in_words(&swatch, thumbnail.as_ref()))?;
     }
     Ok(ExitStatus::Done)
 }
 
-fn in_words(swatch: &Swatch) -> String {
+fn write_thumbnail(log: &Logbook, arguments: &ShowArguments, file: &Path) -> Done {
+    let swatch = log.swatch(arguments.swatch)?;
+    let picture = swatch.newest.map_or(Ok(None), |newest| log.thumbnail(newest))?;
+    let none = || Ended::inconclusive(format!("no small picture was kept of swatch {}", swatch.id));
+    write_new(file, picture.ok_or_else(none)?.jpeg(), arguments.force)?;
+    Ok(ExitStatus::Done)
+}
+
+fn in_words(swatch: &Swatch, thumbnail: Option<&Thumbnail>) -> String {
     let deleted = swatch.deleted_at.map_or_else(String::new, |at| format!(" (deleted {})", day_of(&at.to_string())));
     let mut out = format!("Swatch {}{deleted}\n", swatch.id);
     for field in Field::ALL {
@@ -48,6 +67,11 @@ fn in_words(swatch: &Swatch) -> String {
     if let Some(counting) = swatch.measurements.iter().find(|m| Some(m.id) == swatch.newest) {
         out.push_str(&format!("\nMeasurement {}, which counts\n", counting.id));
         out.push_str(&details(counting));
+        if let Some(picture) = thumbnail {
+            let kilobytes = picture.jpeg().len().div_ceil(1000);
+            let words = format!("kept ({kilobytes} kB); `log show {} --thumbnail FILE` writes it", swatch.id);
+            out.push_str(&entry("Small picture", &words));
+        }
     }
     out
 }

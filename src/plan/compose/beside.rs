@@ -1,14 +1,15 @@
 //! What comes beside the pieces: yarn, another yarn, a pattern worked over.
 
 use super::super::error::PlanError;
-use super::super::request::{RegaugeRequest, SwatchWeight, YarnRequest};
-use super::super::result::{RegaugePlan, YarnPlan};
+use super::super::request::{EvenRequest, RegaugeRequest, SwatchWeight, YarnRequest};
+use super::super::result::{EvenPlan, RegaugePlan, YarnPlan};
 use super::fabrics::Fabric;
 use super::part::Worked;
 use crate::quantity::{Source, Uncertain};
 use crate::sizing::{
     Amounts, Counted, NeedleResponse, Over, Substitution, SwatchYarn, USUAL_SPREAD, YarnNeeds, needle_advice, per_10cm,
-    regauge as regauged, substitute, tex_from_mass_and_length, yarn_amount,
+    regauge as regauged, space_decreases, space_increases, substitute, tex_from_mass_and_length, tried_needle_advice,
+    yarn_amount,
 };
 
 /// Yarn a seam takes, in lengths of the seam (common practice, no source).
@@ -86,7 +87,8 @@ pub fn substitution(request: &YarnRequest) -> Option<Substitution> {
 pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePlan, PlanError> {
     let printed = |count| per_10cm(count, request.over, Source::named("the pattern's gauge")).value;
     let (stitches, rows) = (printed(request.stitches), request.rows.map(printed));
-    let mine = &fabrics[request.gauge].gauge;
+    let fabric = &fabrics[request.gauge];
+    let mine = &fabric.gauge;
     let one = |count: &super::super::request::RegaugeCount| {
         let wrong = |message: String| PlanError::at(count.key.clone(), message);
         let pattern = match count.counted {
@@ -104,12 +106,28 @@ pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePl
         regauged(&count.name, count.counted, count.count, count.rule, pattern, &per).map_err(|e| wrong(e.to_string()))
     };
     let next = mine.stitches_over(100.0, 100.0, "10 × 10 cm");
+    let needle = match &fabric.needles {
+        Some(tried) => tried_needle_advice(&next, stitches, rows, tried),
+        None => needle_advice(&next, stitches, NeedleResponse::common_practice()),
+    };
     Ok(RegaugePlan {
         gauge: mine.name.clone(),
         pattern_stitches_per_10cm: stitches,
         pattern_rows_per_10cm: rows,
         ten_cm_taken: request.over == Over::TenCmOrFourInches,
         counts: request.counts.iter().map(one).collect::<Result<_, _>>()?,
-        needle: needle_advice(&next, stitches, NeedleResponse::common_practice()),
+        needle,
     })
+}
+
+/// Increases or decreases spaced in one row.
+pub fn evenly(request: &EvenRequest) -> Result<EvenPlan, PlanError> {
+    let EvenRequest { from, to, arrangement, .. } = *request;
+    let spaced = if to > from {
+        space_increases(from, to - from, arrangement)
+    } else {
+        space_decreases(from, from - to, arrangement)
+    };
+    let spacing = spaced.map_err(|e| PlanError::at(format!("{}.to", request.key), e.to_string()))?;
+    Ok(EvenPlan { name: request.name.clone(), places: spacing.places(), spacing })
 }

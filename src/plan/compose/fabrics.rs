@@ -1,74 +1,123 @@
 //! The gauges a plan stands on.
 
 use super::super::error::{PlanError, PlanProblem};
+use super::super::provided::{self, Provided};
 use super::super::request::{GaugeRequest, GaugeSource};
 use super::super::result::GaugeNote;
 use super::too_vague;
-use crate::quantity::{Confidence, Contribution, Source, Uncertain, plus_minus};
-use crate::record::Record;
-use crate::sizing::{FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, per_10cm};
+use crate::quantity::{Confidence, Source, Uncertain, plus_minus};
+use crate::sizing::{
+    FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, TriedNeedles, per_10cm,
+};
 use std::collections::BTreeMap;
 
 /// One gauge, worked out.
 pub struct Fabric {
-    /// What was asked.
-    pub request: GaugeRequest,
     /// What is calculated with.
     pub gauge: FabricGauge,
-    /// What was knitted; empty where nobody said.
-    pub stitch: String,
     /// Where it comes from, in words.
     source: String,
+    /// What was knitted; empty where nobody said.
+    pub stitch: String,
+    /// Whether the swatch was knitted in the round.
+    round: Option<bool>,
+    /// Whether it was washed and dried as the piece will be.
+    washed: Option<bool>,
+    /// Whether it was measured stretched as worn.
+    stretched: bool,
     /// What the measurement warns of, in words.
     pub cautions: Vec<String>,
-    /// Area of the whole swatch in mm², where its measurement saw it. Its scale is the gauge's own, so in stitches it is
-    /// surer than this: taken as independent it makes the yarn's interval rather too wide.
+    /// Area of the whole swatch in mm², where its measurement saw it.
     pub swatch_area_mm2: Option<Uncertain>,
+    /// Swatches of the same fabric on other needles.
+    pub needles: Option<TriedNeedles>,
+    /// Whether it was stated over "10 cm / 4 in", and 10 cm was taken.
+    pub ten_cm_taken: bool,
 }
 
 /// All of them, in the order of the request.
-pub fn all(requests: &[GaugeRequest], records: &BTreeMap<String, Record>) -> Result<Vec<Fabric>, PlanProblem> {
-    requests.iter().map(|request| one(request, records.get(&request.name))).collect()
+pub fn all(requests: &[GaugeRequest], provided: &BTreeMap<String, Provided>) -> Result<Vec<Fabric>, PlanProblem> {
+    requests.iter().map(|request| one(request, provided.get(&request.name))).collect()
 }
 
-fn one(request: &GaugeRequest, record: Option<&Record>) -> Result<Fabric, PlanProblem> {
-    let mut cautions = Vec::new();
-    let mut swatch_area_mm2 = None;
-    let (mut gauge, source, recorded) = match &request.source {
-        GaugeSource::Typed { stitches, rows, over } => {
-            (typed(&request.name, *stitches, *rows, *over), typed_words(*stitches, *rows, *over), String::new())
-        }
-        GaugeSource::Measurement { file, .. } => {
-            let missing = || PlanError::at(format!("{}.measurement", request.key), format!("'{file}' was not read"));
-            let record = record.ok_or_else(missing)?;
-            let gauge = FabricGauge::from_record(&request.name, record)
-                .map_err(|e| PlanProblem::Inconclusive(format!("{}.measurement: {file}: {e}", request.key)))?;
-            cautions.extend(record.cautions.iter().map(|c| c.message.clone()));
-            swatch_area_mm2 = record.swatch.as_ref().and_then(|s| s.area_mm2.zip(s.area_standard_uncertainty_mm2)).map(
-                |(area, standard)| {
-                    Uncertain::exact(area)
-                        .with(Contribution::stated(Source::named("area of the whole swatch"), standard))
-                },
-            );
-            let pattern = record.stitch_pattern.as_ref().map(|p| p.pattern.name.clone()).unwrap_or_default();
-            (gauge, format!("measured on {}", record.photo.file), pattern)
-        }
-    };
+fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, PlanProblem> {
+    let mut fabric = known(request, provided)?;
     if let Some(percent) = request.variation_percent {
         let stated = percent / 100.0;
-        gauge.variation = FabricVariation { stitches: stated, rows: stated, known: true, ..gauge.variation };
+        let variation = fabric.gauge.variation;
+        fabric.gauge.variation = FabricVariation { stitches: stated, rows: stated, known: true, ..variation };
     }
-    gauge.between_fabrics = request.another_day_percent / 100.0;
-    check_range(&gauge, &request.key)?;
-    if too_vague(&gauge) {
+    fabric.gauge.between_fabrics = request.another_day_percent / 100.0;
+    check_range(&fabric.gauge, &request.key)?;
+    if too_vague(&fabric.gauge) {
         let message = format!(
             "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
             request.key
         );
         return Err(PlanProblem::Inconclusive(message));
     }
-    let stitch = if request.stitch.is_empty() { recorded } else { request.stitch.clone() };
-    Ok(Fabric { request: request.clone(), gauge, stitch, source, cautions, swatch_area_mm2 })
+    // What the plan file says goes before what was kept.
+    if !request.stitch.is_empty() {
+        fabric.stitch.clone_from(&request.stitch);
+    }
+    fabric.round = request.round.or(fabric.round);
+    fabric.washed = request.washed.or(fabric.washed);
+    fabric.stretched |= request.stretched;
+    Ok(fabric)
+}
+
+fn known(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, PlanProblem> {
+    match (&request.source, provided) {
+        (GaugeSource::Typed { stitches, rows, over }, _) => {
+            let gauge = typed(&request.name, *stitches, *rows, *over);
+            let ten_cm_taken = *over == Over::TenCmOrFourInches;
+            Ok(Fabric { ten_cm_taken, ..Fabric::of(gauge, typed_words(*stitches, *rows, *over)) })
+        }
+        (GaugeSource::Measurement { file, .. }, Some(Provided::Record(record))) => {
+            let gauge = FabricGauge::from_record(&request.name, record)
+                .map_err(|e| PlanProblem::Inconclusive(format!("{}.measurement: {file}: {e}", request.key)))?;
+            Ok(Fabric {
+                stitch: record.stitch_pattern.as_ref().map(|p| p.pattern.name.clone()).unwrap_or_default(),
+                cautions: provided::warnings(record),
+                swatch_area_mm2: provided::swatch_area_mm2(record),
+                ..Fabric::of(gauge, format!("measured on {}", record.photo.file))
+            })
+        }
+        (GaugeSource::Logged { .. }, Some(Provided::Swatch(swatch))) => Ok(Fabric {
+            stitch: swatch.stitch.clone(),
+            round: swatch.round,
+            washed: swatch.washed,
+            stretched: swatch.stretched,
+            cautions: swatch.cautions.clone(),
+            swatch_area_mm2: swatch.area_mm2.clone(),
+            needles: swatch.needles.clone(),
+            ..Fabric::of(FabricGauge::from_measured(&request.name, swatch.gauge.clone()), swatch.words.clone())
+        }),
+        (GaugeSource::Measurement { file, .. }, _) => {
+            Err(PlanError::at(format!("{}.measurement", request.key), format!("'{file}' was not read")).into())
+        }
+        (GaugeSource::Logged { swatch, .. }, _) => {
+            Err(PlanError::at(format!("{}.swatch", request.key), format!("swatch {swatch} was not looked up")).into())
+        }
+    }
+}
+
+impl Fabric {
+    /// A gauge of which no more is known.
+    fn of(gauge: FabricGauge, source: String) -> Self {
+        Self {
+            gauge,
+            source,
+            stitch: String::new(),
+            round: None,
+            washed: None,
+            stretched: false,
+            cautions: Vec::new(),
+            swatch_area_mm2: None,
+            needles: None,
+            ten_cm_taken: false,
+        }
+    }
 }
 
 /// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`.
@@ -116,11 +165,6 @@ fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> St
 }
 
 impl Fabric {
-    /// Whether it was stated over "10 cm / 4 in".
-    pub fn ten_cm_taken(&self) -> bool {
-        matches!(self.request.source, GaugeSource::Typed { over: Over::TenCmOrFourInches, .. })
-    }
-
     /// Whether it is a rib.
     pub fn is_rib(&self) -> bool {
         self.stitch.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|word| word == "rib" || word == "ribbing")
@@ -135,10 +179,10 @@ impl Fabric {
     pub fn facts(&self) -> SwatchFacts {
         SwatchFacts {
             gauge: self.gauge.name.clone(),
-            round: self.request.round,
-            washed: self.request.washed,
+            round: self.round,
+            washed: self.washed,
             rib: self.is_rib(),
-            relaxed: !self.request.stretched,
+            relaxed: !self.stretched,
             variation_known: self.gauge.variation.known,
         }
     }
@@ -158,7 +202,7 @@ impl Fabric {
                 .iter()
                 .filter_map(|l| GaugeLine::of(&self.gauge, *l))
                 .collect(),
-            ten_cm_taken: self.ten_cm_taken(),
+            ten_cm_taken: self.ten_cm_taken,
         }
     }
 }

@@ -7,18 +7,18 @@ mod shape;
 mod warnings;
 
 use super::error::{PlanError, PlanProblem};
+use super::provided::Provided;
 use super::request::{PieceRequest, Request};
 use super::result::{PiecePlan, Plan, SCHEMA, SizedPiece};
 use crate::quantity::{Confidence, Uncertain};
-use crate::record::Record;
 use crate::sizing::FabricGauge;
 use fabrics::Fabric;
 use part::{Place, Worked};
 use std::collections::BTreeMap;
 
-/// Works a request out. `records` holds, by name of the gauge, the record of each gauge that comes from a measurement.
-pub fn compose(request: &Request, records: &BTreeMap<String, Record>) -> Result<Plan, PlanProblem> {
-    let fabrics = fabrics::all(&request.gauges, records)?;
+/// Works a request out. `provided` holds, by name of the gauge, what stands behind each gauge that is not typed.
+pub fn compose(request: &Request, provided: &BTreeMap<String, Provided>) -> Result<Plan, PlanProblem> {
+    let fabrics = fabrics::all(&request.gauges, provided)?;
     let mut pieces = Vec::new();
     // What each size takes, in the order of the sizes: the yarn is reckoned from it.
     let mut worked: Vec<Vec<Worked>> = request.sizes.iter().map(|_| Vec::new()).collect();
@@ -46,6 +46,7 @@ pub fn compose(request: &Request, records: &BTreeMap<String, Record>) -> Result<
         regauge: request.regauge.as_ref().map(|r| beside::regauge(r, &fabrics)).transpose()?,
         yarn,
         substitution: request.yarn.as_ref().and_then(beside::substitution),
+        evenly: request.evenly.iter().map(beside::evenly).collect::<Result<_, _>>()?,
         cautions: Vec::new(),
     };
     plan.cautions = warnings::all(request, &fabrics, &plan);

@@ -31,7 +31,10 @@ pub fn shape(place: Place<'_>, gauge: &PartGauge, from: u32, rows: Option<u32>) 
         let used = step.schedule.rows();
         shaped.straight_rows = match left {
             Some(left) => left.checked_sub(used).ok_or_else(|| {
-                PlanError::at(request.key.clone(), format!("this takes {used} rows, but the part has only {left} left"))
+                let message = format!(
+                    "this takes {used} rows, but the part has only {left} left; a smaller 'every', more stitches per_row, or a longer part is accepted"
+                );
+                PlanError::at(request.key.clone(), message)
             })?,
             None => 0,
         };

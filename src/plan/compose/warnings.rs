@@ -1,6 +1,6 @@
 //! The cautions of a finished plan: those of its facts, and those its numbers give rise to.
 
-use super::super::request::{MeasureRequest, PartRequest, Request};
+use super::super::request::{MeasureRequest, PartRequest, PieceRequest, Request};
 use super::super::result::{PartPlan, Plan};
 use super::fabrics::Fabric;
 use crate::quantity::Uncertain;
@@ -18,11 +18,12 @@ pub fn all(request: &Request, fabrics: &[Fabric], plan: &Plan) -> Vec<PlanCautio
         out.extend(fabric.cautions.iter().map(caution));
     }
     out.extend(
-        fabrics.iter().filter(|f| f.ten_cm_taken()).map(|f| both_lengths(&format!("The gauge '{}'", f.gauge.name))),
+        fabrics.iter().filter(|f| f.ten_cm_taken).map(|f| both_lengths(&format!("The gauge '{}'", f.gauge.name))),
     );
     if plan.regauge.as_ref().is_some_and(|r| r.ten_cm_taken) {
         out.push(both_lengths("The pattern's gauge"));
     }
+    out.extend(request.pieces.iter().filter(|piece| piece.round).filter_map(flat_only));
     for piece in &plan.pieces {
         for index in 0..piece.sizes.first().map_or(0, |sized| sized.parts.len()) {
             let parts: Vec<(&str, &PartPlan)> =
@@ -65,6 +66,16 @@ fn both_lengths(what: &str) -> PlanCaution {
         "{what} is stated over \"10 cm / 4 in\", which are not the same length: 10 cm is taken. If 4 in (10.16 cm) is meant, there are 1.6 % fewer stitches in 10 cm, and a piece of 50 cm comes out at 50.8 cm. Ask the author, or write over = \"4 in\"."
     );
     PlanCaution { code: PlanCautionCode::TenCmOrFourInches, message }
+}
+
+/// Balance, edges and seams belong to flat knitting.
+fn flat_only(piece: &PieceRequest) -> Option<PlanCaution> {
+    let said = |part: &PartRequest| part.stitch_rule != part.stitch_rule.in_the_round();
+    let message = format!(
+        "{} is worked in the round: the balance, edge and seam stitches that were given belong to flat knitting and are left out.",
+        piece.name
+    );
+    piece.parts.iter().any(said).then_some(PlanCaution { code: PlanCautionCode::FlatOnly, message })
 }
 
 /// Below this even the best count is as likely to miss as to fit.

@@ -37,25 +37,44 @@ fn one(name: String, item: &Item<'_>) -> Result<GaugeRequest, PlanError> {
 }
 
 fn source(keys: &mut Keys<'_>) -> Result<GaugeSource, PlanError> {
-    let Some(file) = keys.get("measurement") else {
-        let (stitches, rows, over) = typed(keys)?;
-        return Ok(GaugeSource::Typed { stitches, rows, over });
-    };
-    for typed in ["stitches", "rows", "over"] {
-        if let Some(item) = keys.get(typed) {
-            return Err(PlanError::at(
-                item.path,
-                "a gauge is either typed (stitches, rows, over) or a measurement, not both",
-            ));
+    match (keys.get("measurement"), keys.get("swatch")) {
+        (Some(file), _) => {
+            only(keys, &["stitches", "rows", "over", "swatch"])?;
+            let photo = keys.get("photo").map(|p| p.string("swatch.jpg")).transpose()?;
+            Ok(GaugeSource::Measurement { file: file.string("swatch.json")?, photo })
+        }
+        (None, Some(swatch)) => {
+            only(keys, &["stitches", "rows", "over"])?;
+            Ok(GaugeSource::Logged {
+                swatch: swatch.whole(1..=u32::MAX)?,
+                state: keys.get("state").map(|s| s.string("washed")).transpose()?,
+                logbook: keys.get("logbook").map(|l| l.string("designer.sqlite")).transpose()?,
+            })
+        }
+        (None, None) => {
+            let (stitches, rows, over) = typed(keys)?;
+            Ok(GaugeSource::Typed { stitches, rows, over })
         }
     }
-    let photo = keys.get("photo").map(|p| p.string("swatch.jpg")).transpose()?;
-    Ok(GaugeSource::Measurement { file: file.string("swatch.json")?, photo })
+}
+
+/// A gauge comes from one place: none of these keys may stand beside it.
+fn only(keys: &mut Keys<'_>, others: &[&'static str]) -> Result<(), PlanError> {
+    let message =
+        "a gauge is either typed (stitches, rows, over), a measurement, or a swatch of the log, not two of them";
+    match others.iter().find_map(|key| keys.get(key)) {
+        Some(item) => Err(PlanError::at(item.path, message)),
+        None => Ok(()),
+    }
 }
 
 fn typed(keys: &mut Keys<'_>) -> Result<(GaugeCount, Option<GaugeCount>, Over), PlanError> {
     let count = |item: Item<'_>| item.parsed(|text, _| GaugeCount::parse(text));
-    let stitches = count(keys.need("stitches", "stitches = \"22.5 ± 0.3\" (or measurement = \"swatch.json\")")?)?;
+    let stitches =
+        count(keys.need(
+            "stitches",
+            "stitches = \"22.5 ± 0.3\" (or measurement = \"swatch.json\", or swatch = 3 of the log)",
+        )?)?;
     let rows = keys.get("rows").map(count).transpose()?;
     let over = keys.need("over", "over = \"10 cm\"; 10 cm and 4 in differ by 1.6 %")?;
     Ok((stitches, rows, over.string("10 cm").and_then(|_| over.parsed(|text, _| Over::parse(text)))?))
@@ -72,6 +91,7 @@ pub fn chosen(item: Option<Item<'_>>, path: &str, gauges: &[GaugeRequest]) -> Re
             gauges.iter().position(|g| g.name == name).ok_or_else(unknown)
         }
         None if gauges.len() == 1 => Ok(0),
+        None if gauges.is_empty() => Err(PlanError::at("", "gauge is missing; for example a table [gauge.body]")),
         None => Err(PlanError::at(path, format!("there are several gauges: gauge = one of {} is expected", names()))),
     }
 }

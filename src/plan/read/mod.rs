@@ -1,5 +1,6 @@
 //! A plan file (TOML) → a request. Every mistake names its key; the line comes from the file.
 
+mod evenly;
 mod gauges;
 mod pieces;
 mod shaping;
@@ -44,7 +45,11 @@ fn request(table: &DeTable<'_>) -> Result<Request, PlanError> {
     }
     let title = keys.get("title").map(|t| t.string("Winter band")).transpose()?.unwrap_or_default();
     let mut facts = facts(&mut keys)?;
-    let gauges = gauges::read(keys.need("gauge", "a table [gauge.body]")?)?;
+    let evenly = keys.get("evenly").map_or(Ok(Vec::new()), |item| evenly::read(&item))?;
+    let gauges = match keys.get("gauge") {
+        None if !evenly.is_empty() => Vec::new(),
+        _ => gauges::read(keys.need("gauge", "a table [gauge.body]")?)?,
+    };
     let sizes = sizes::read(keys.get("sizes"))?;
     let pieces = match keys.get("piece") {
         Some(list) => pieces::read(&list, &gauges, &sizes)?,
@@ -54,10 +59,14 @@ fn request(table: &DeTable<'_>) -> Result<Request, PlanError> {
     let regauge = keys.get("regauge").map(|item| gauges::read_regauge(&item, &gauges)).transpose()?;
     let yarn = keys.get("yarn").map(|item| yarn::read(&item, &gauges)).transpose()?;
     keys.finish()?;
-    if pieces.is_empty() && regauge.is_none() {
-        return Err(PlanError::at("", "there is nothing to plan: a [[piece]] or a [regauge] is expected"));
+    if pieces.is_empty() && regauge.is_none() && evenly.is_empty() {
+        return Err(PlanError::at(
+            "",
+            "there is nothing to plan: a [[piece]], a [regauge] or an [[evenly]] is expected",
+        ));
     }
-    Ok(Request { title, facts, gauges, sizes: sizes.names, sizes_source: sizes.source, pieces, regauge, yarn })
+    let (sizes, sizes_source) = (sizes.names, sizes.source);
+    Ok(Request { title, facts, gauges, sizes, sizes_source, pieces, regauge, yarn, evenly })
 }
 
 fn facts(keys: &mut Keys<'_>) -> Result<WholeFacts, PlanError> {

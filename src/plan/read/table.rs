@@ -128,7 +128,8 @@ impl<'t> Item<'t> {
 
     /// The tables of an array of tables.
     pub fn tables(&self) -> Result<Vec<Keys<'t>>, PlanError> {
-        self.list().ok_or_else(|| self.wrong("a list of tables is expected"))?.iter().map(Self::keys).collect()
+        let wanted = || self.wrong(&format!("write [[{}]]: there may be several", self.path.replace("[1]", "")));
+        self.list().ok_or_else(wanted)?.iter().map(Self::keys).collect()
     }
 
     /// The values of a list; `None` for a single value. Entries are counted from 1.

@@ -5,7 +5,7 @@ mod plot;
 mod words;
 
 pub use page::page;
-pub use plot::plot;
+pub use plot::{narrow_plot, plot};
 pub use words::{axis_sentence, bare_number, chance_words, finding_words, speaks_of_words, stitch_words};
 
 use crate::compare::{Pair, SpeaksOf, Tolerance};

@@ -1,6 +1,8 @@
 //! The comparison as one HTML page.
 
-use super::{SwatchComparison, axis_sentence, bare_number, chance_words, finding_words, plot, speaks_of_words};
+use super::{
+    SwatchComparison, axis_sentence, bare_number, chance_words, finding_words, narrow_plot, plot, speaks_of_words,
+};
 use crate::compare::{Comparison, Pair};
 use crate::quantity::{Expanded, plus_minus};
 use crate::report::page::page as frame;
@@ -15,7 +17,8 @@ pub fn page(comparison: &SwatchComparison) -> String {
             (speaks_of_words(comparison.speaks_of))
         }
         @for caution in &comparison.cautions { p { strong { "Careful: " } bdi { (caution) } } }
-        figure { (PreEscaped(plot(&comparison.swatches))) }
+        figure.desk { (PreEscaped(plot(&comparison.swatches))) }
+        figure.phone { (PreEscaped(narrow_plot(&comparison.swatches))) }
         (swatches(comparison))
         @if !comparison.pairs.is_empty() { (pairs(comparison)) }
     };
@@ -27,11 +30,11 @@ fn swatches(comparison: &SwatchComparison) -> Markup {
     html! {
         h2 { "The swatches" }
         div.wide { table {
-            thead { tr { th { "No." } th { "Swatch" } th { "" } th.number { "Stitches" } th.number { "Rows" } } }
+            thead { tr { th { "No." } th { "Swatch" } th.desk { "" } th.number { "Stitches" } th.number { "Rows" } } }
             tbody { @for swatch in &comparison.swatches { tr {
                 td { (swatch.number) }
-                td.words { bdi { (swatch.label) } }
-                td.words.quiet { bdi { (swatch.details) } }
+                td.words { bdi { (swatch.label) } span.phone.quiet { bdi { (swatch.details) } } }
+                td.words.quiet.desk { bdi { (swatch.details) } }
                 td.number { (value(&swatch.stitches)) }
                 td.number { (value(&swatch.rows)) }
             } } }
@@ -50,8 +53,8 @@ fn pairs(comparison: &SwatchComparison) -> Markup {
         }
         div.wide { table {
             thead { tr {
-                th { "Pair" } th { "" } th { "Finding" } th.number { "Difference (95 %)" } th.number { "90 % interval" }
-                th { "In words" }
+                th { "Pair" } th { "" } th { "Finding" } th.number.desk { "Difference (95 %)" }
+                th.number.desk { "90 % interval" } th { "In words" }
             } }
             tbody { @for pair in &comparison.pairs { (pair_rows(comparison, pair)) } }
         } }
@@ -63,11 +66,11 @@ fn pair_rows(comparison: &SwatchComparison, pair: &Pair) -> Markup {
     let row = |seen: &Comparison, what: &str, names: Option<String>| {
         let [low, high] = seen.equivalence.interval_90;
         html! { tr {
-            @if let Some(names) = names { td rowspan="2" { (names) } }
+            @if let Some(names) = names { td.pair rowspan="2" { (names) } }
             td { (if what == "stitch" { "stitches" } else { "rows" }) }
             td { (finding_words(seen.finding)) }
-            td.number { (signed(&plus_minus(seen.difference.value, seen.difference.expanded_uncertainty))) }
-            td.number { (signed(&format!("{low:.2} to {high:.2}"))) }
+            td.number.desk { (signed(&plus_minus(seen.difference.value, seen.difference.expanded_uncertainty))) }
+            td.number.desk { (signed(&format!("{low:.2} to {high:.2}"))) }
             td.words { (axis_sentence(seen, what, &first, &second)) }
         } }
     };

@@ -21,11 +21,53 @@ const QUIET: &str = "#777";
 const MARK: &str = "#0b5a8a";
 const BAND: &str = "#f2f2f0";
 
-/// The plot: a line for each swatch, two panels with a scale of their own.
+/// On a narrow screen: width, and the height of a swatch, whose name stands above its interval.
+const NARROW: f64 = 350.0;
+const TALL_ROW: f64 = 42.0;
+
+/// The plot: a line for each swatch, two panels with a scale of their own, side by side.
 pub fn plot(swatches: &[ComparedSwatch]) -> String {
     let width = LABELS + 2.0 * PANEL + GAP + RIGHT;
-    let height = TOP + ROW * swatches.len() as f64 + BOTTOM;
-    let mut document = Document::new()
+    let mut page = document(width, TOP + ROW * swatches.len() as f64 + BOTTOM);
+    for (i, swatch) in swatches.iter().enumerate() {
+        let y = TOP + ROW * i as f64;
+        page = page.add(label(i, swatch, [y, ROW], y + ROW / 2.0 + 4.5, width));
+    }
+    let panel_at = |left| Panel { left, width: PANEL, top: TOP, row: ROW, middle: ROW / 2.0 };
+    page.add(panel_at(LABELS).draw(STITCHES, &stitches(swatches)))
+        .add(panel_at(LABELS + PANEL + GAP).draw(ROWS, &rows(swatches)))
+        .to_string()
+}
+
+/// The same for a narrow screen: one panel below the other, each name above its interval.
+pub fn narrow_plot(swatches: &[ComparedSwatch]) -> String {
+    let whole = TOP + TALL_ROW * swatches.len() as f64 + BOTTOM;
+    let mut page = document(NARROW, 2.0 * whole);
+    for (n, (title, intervals)) in [(STITCHES, stitches(swatches)), (ROWS, rows(swatches))].into_iter().enumerate() {
+        let top = TOP + whole * n as f64;
+        for (i, swatch) in swatches.iter().enumerate() {
+            let y = top + TALL_ROW * i as f64;
+            page = page.add(label(i, swatch, [y, TALL_ROW], y + 16.0, NARROW));
+        }
+        let panel = Panel { left: 10.0, width: NARROW - 20.0, top, row: TALL_ROW, middle: 30.0 };
+        page = page.add(panel.draw(title, &intervals));
+    }
+    page.to_string()
+}
+
+const STITCHES: &str = "stitches per 10 cm";
+const ROWS: &str = "rows per 10 cm";
+
+fn stitches(swatches: &[ComparedSwatch]) -> Vec<&Expanded> {
+    swatches.iter().map(|s| &s.stitches).collect()
+}
+
+fn rows(swatches: &[ComparedSwatch]) -> Vec<&Expanded> {
+    swatches.iter().map(|s| &s.rows).collect()
+}
+
+fn document(width: f64, height: f64) -> Document {
+    Document::new()
         .set("viewBox", (0.0, 0.0, width, height))
         .set("width", width)
         .set("height", height)
@@ -34,21 +76,11 @@ pub fn plot(swatches: &[ComparedSwatch]) -> String {
         .set("fill", INK)
         .set("role", "img")
         .add(svg::node::element::Title::new("Stitches and rows per 10 cm of each swatch with their 95 % intervals"))
-        .add(Rectangle::new().set("width", width).set("height", height).set("fill", "#fff"));
-    for (i, swatch) in swatches.iter().enumerate() {
-        document = document.add(label(i, swatch, width));
-    }
-    let stitches: Vec<&Expanded> = swatches.iter().map(|s| &s.stitches).collect();
-    let rows: Vec<&Expanded> = swatches.iter().map(|s| &s.rows).collect();
-    document
-        .add(panel(LABELS, "stitches per 10 cm", &stitches))
-        .add(panel(LABELS + PANEL + GAP, "rows per 10 cm", &rows))
-        .to_string()
+        .add(Rectangle::new().set("width", width).set("height", height).set("fill", "#fff"))
 }
 
-/// Background and name of one line.
-fn label(i: usize, swatch: &ComparedSwatch, width: f64) -> Group {
-    let y = TOP + ROW * i as f64;
+/// Background and name of one swatch; `[top, height]` of its band, and the base line of its name.
+fn label(i: usize, swatch: &ComparedSwatch, [top, height]: [f64; 2], base: f64, width: f64) -> Group {
     let whole = format!("{}  {}", swatch.number, swatch.label);
     let short: String = if whole.chars().count() > LABEL_LETTERS {
         whole.chars().take(LABEL_LETTERS - 1).chain(['…']).collect()
@@ -57,38 +89,48 @@ fn label(i: usize, swatch: &ComparedSwatch, width: f64) -> Group {
     };
     let mut group = Group::new();
     if i.is_multiple_of(2) {
-        group = group.add(Rectangle::new().set("y", y).set("width", width).set("height", ROW).set("fill", BAND));
+        group = group.add(Rectangle::new().set("y", top).set("width", width).set("height", height).set("fill", BAND));
     }
-    group.add(Text::new(short).set("x", 10).set("y", y + ROW / 2.0 + 4.5))
+    group.add(Text::new(short).set("x", 10).set("y", base))
 }
 
-fn panel(left: f64, title: &str, intervals: &[&Expanded]) -> Group {
-    let scale = Scale::of(intervals, left);
-    let foot = TOP + ROW * intervals.len() as f64;
-    let mut group = Group::new().add(Text::new(title).set("x", left).set("y", 20).set("font-weight", 600)).add(line(
-        left,
-        foot,
-        left + PANEL,
-        foot,
-        QUIET,
-    ));
-    for tick in scale.ticks() {
-        let x = scale.x(tick);
-        let number = Text::new(bare_number(tick)).set("x", x).set("y", foot + 18.0).set("fill", QUIET);
-        group = group
-            .add(line(x, TOP - 6.0, x, foot + 4.0, "#ccc"))
-            .add(number.set("text-anchor", "middle").set("font-size", 12));
+/// Where one panel lies.
+#[derive(Clone, Copy)]
+struct Panel {
+    left: f64,
+    width: f64,
+    top: f64,
+    /// Height of a swatch.
+    row: f64,
+    /// Height of its interval below the row's upper edge.
+    middle: f64,
+}
+
+impl Panel {
+    fn draw(self, title: &str, intervals: &[&Expanded]) -> Group {
+        let scale = Scale::of(intervals, self.left, self.width);
+        let (top, left) = (self.top, self.left);
+        let foot = top + self.row * intervals.len() as f64;
+        let title = Text::new(title).set("x", left).set("y", top - 30.0).set("font-weight", 600);
+        let mut group = Group::new().add(title).add(line(left, foot, left + self.width, foot, QUIET));
+        for tick in scale.ticks() {
+            let x = scale.x(tick);
+            let number = Text::new(bare_number(tick)).set("x", x).set("y", foot + 18.0).set("fill", QUIET);
+            group = group
+                .add(line(x, top - 6.0, x, foot + 4.0, "#ccc"))
+                .add(number.set("text-anchor", "middle").set("font-size", 12));
+        }
+        for (i, interval) in intervals.iter().enumerate() {
+            let y = top + self.row * i as f64 + self.middle;
+            let (low, high) = interval.interval();
+            group = group
+                .add(line(scale.x(low), y, scale.x(high), y, MARK).set("stroke-width", 2))
+                .add(line(scale.x(low), y - 4.0, scale.x(low), y + 4.0, MARK).set("stroke-width", 2))
+                .add(line(scale.x(high), y - 4.0, scale.x(high), y + 4.0, MARK).set("stroke-width", 2))
+                .add(Circle::new().set("cx", scale.x(interval.value)).set("cy", y).set("r", 4).set("fill", MARK));
+        }
+        group
     }
-    for (i, interval) in intervals.iter().enumerate() {
-        let y = TOP + ROW * (i as f64 + 0.5);
-        let (low, high) = interval.interval();
-        group = group
-            .add(line(scale.x(low), y, scale.x(high), y, MARK).set("stroke-width", 2))
-            .add(line(scale.x(low), y - 4.0, scale.x(low), y + 4.0, MARK).set("stroke-width", 2))
-            .add(line(scale.x(high), y - 4.0, scale.x(high), y + 4.0, MARK).set("stroke-width", 2))
-            .add(Circle::new().set("cx", scale.x(interval.value)).set("cy", y).set("r", 4).set("fill", MARK));
-    }
-    group
 }
 
 fn line(x1: f64, y1: f64, x2: f64, y2: f64, colour: &str) -> Line {
@@ -100,20 +142,21 @@ struct Scale {
     low: f64,
     high: f64,
     left: f64,
+    width: f64,
 }
 
 impl Scale {
     /// Holds all intervals with a little room; never narrower than one stitch.
-    fn of(intervals: &[&Expanded], left: f64) -> Self {
+    fn of(intervals: &[&Expanded], left: f64, width: f64) -> Self {
         let low = intervals.iter().map(|i| i.interval().0).fold(f64::INFINITY, f64::min);
         let high = intervals.iter().map(|i| i.interval().1).fold(f64::NEG_INFINITY, f64::max);
         let (low, high) = if low.is_finite() && high.is_finite() { (low, high) } else { (0.0, 1.0) };
         let room = ((high - low) * 0.06).max((1.0 - (high - low)) / 2.0);
-        Self { low: low - room, high: high + room, left }
+        Self { low: low - room, high: high + room, left, width }
     }
 
     fn x(&self, value: f64) -> f64 {
-        let place = self.left + PANEL * (value - self.low) / (self.high - self.low);
+        let place = self.left + self.width * (value - self.low) / (self.high - self.low);
         (place * 100.0).round() / 100.0
     }
 
@@ -142,7 +185,7 @@ mod tests {
     fn every_interval_lies_in_its_panel_between_round_ticks() {
         for (a, b) in [((20.0, 0.1), (24.0, 0.3)), ((20.0, 0.0), (20.0, 0.0)), ((0.9, 0.2), (140.0, 9.0))] {
             let intervals = [interval(a.0, a.1), interval(b.0, b.1)];
-            let scale = Scale::of(&[&intervals[0], &intervals[1]], 100.0);
+            let scale = Scale::of(&[&intervals[0], &intervals[1]], 100.0, PANEL);
             for i in &intervals {
                 for end in [i.interval().0, i.interval().1] {
                     assert!((100.0..=100.0 + PANEL).contains(&scale.x(end)), "{end}");
@@ -162,7 +205,8 @@ mod tests {
             stitches: interval(20.0, 0.1),
             rows: interval(28.0, 0.1),
         };
-        let drawn = plot(&[swatch]);
-        assert!(drawn.contains("&lt;script&gt;&amp;") && !drawn.contains("<script>"));
+        for drawn in [plot(std::slice::from_ref(&swatch)), narrow_plot(&[swatch])] {
+            assert!(drawn.contains("&lt;script&gt;&amp;") && !drawn.contains("<script>"));
+        }
     }
 }
