@@ -2,6 +2,7 @@
 
 mod annotated;
 mod card;
+mod class;
 mod lens;
 #[cfg(feature = "logbook")]
 mod log;
@@ -13,7 +14,9 @@ mod photo_file;
 mod plan;
 mod plan_arguments;
 mod progress;
+mod report_file;
 mod sample;
+mod sample_class;
 mod setup;
 mod wishes;
 
@@ -79,6 +82,7 @@ enum Command {
     Card(card::CardArgs),
     Lens(lens::LensArgs),
     Plan(Box<plan::PlanArguments>),
+    Class(Box<class::ClassArguments>),
     Sample(sample::SampleArgs),
     #[cfg(feature = "logbook")]
     Log(Box<log::LogArguments>),
@@ -104,6 +108,7 @@ fn run_command(command: &Command, matches: &clap::ArgMatches) -> ExitStatus {
         Command::Card(arguments) => card::run(arguments),
         Command::Lens(arguments) => lens::run(arguments),
         Command::Plan(arguments) => plan::run(arguments),
+        Command::Class(arguments) => class::run(arguments),
         Command::Sample(arguments) => sample::run(arguments),
         #[cfg(feature = "logbook")]
         Command::Log(arguments) => {

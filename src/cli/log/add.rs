@@ -145,7 +145,7 @@ fn keep(
 }
 
 /// Arguments of `measure` that say nothing about how the photo is measured.
-const NOT_MEASURING: [&str; 6] = ["photos", "annotate", "json", "same_swatch", "wanted", "tolerance"];
+const NOT_MEASURING: [&str; 7] = ["photos", "annotate", "report", "json", "same_swatch", "wanted", "tolerance"];
 
 /// The measuring options as they were typed, to measure the same way again.
 fn options_as_typed(matches: &ArgMatches) -> Vec<String> {

@@ -16,7 +16,7 @@ mod import;
 mod keep;
 mod list;
 mod needles;
-mod place;
+pub(super) mod place;
 mod remeasure;
 mod screen;
 mod show;

@@ -8,6 +8,7 @@ mod ruler;
 
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, Record};
+pub(super) use blank::blanked;
 use canvas::{Canvas, Place};
 use image::RgbImage;
 
@@ -21,7 +22,7 @@ const LARGEST_ENLARGED_PX: f64 = 24e6;
 /// or the reason of the refusal in a bar added below. Where the stitches are very small, the part of the photo that holds
 /// swatch and ruler is enlarged.
 pub fn draw(record: &Record, evidence: &Evidence, photo: RgbImage) -> RgbImage {
-    let photo = blank::blanked(photo, &evidence.blanked_px);
+    let photo = blanked(photo, &evidence.blanked_px);
     let (photo, mut pen) = framed(evidence, photo);
     let longer = f64::from(photo.width().max(photo.height()));
     // An ordinary line is a pixel for each 1100 of the longer side, so that lines and words look alike in pictures of
