@@ -52,7 +52,7 @@ pub struct Part {
     pub percent: f64,
     /// Share in the variance of a reading at one place of one swatch, 0 to 1.
     pub share: f64,
-    /// The estimate would have been negative and was set to 0: nothing of it was seen.
+    /// Nothing of it was seen beyond what the rest makes expect: the estimate would be 0 or negative, and is given as 0.
     pub set_to_zero: bool,
 }
 
@@ -155,6 +155,9 @@ fn mean(nested: &Nested, fitted: Option<&Components>, values: &[Uncertain]) -> U
     Uncertain::combine(value, &arguments).with(drawing)
 }
 
+/// Below this part of the values' own variance a component is rounding.
+const NOTHING: f64 = 1e-9;
+
 /// The parts, outermost first, with their shares in the variance of a reading at one place.
 fn parts(
     nested: &Nested,
@@ -182,7 +185,7 @@ fn parts(
             _ if nested.counts()[0] > 1 && !levels.contains(&Level::Knitter) => PartKind::KnittersAndSwatches,
             _ => PartKind::Swatches,
         };
-        let zero = variance <= 1e-9 * nested.total_variance() && end.is_some_and(|e| e.negative);
+        let zero = variance <= NOTHING * nested.total_variance();
         parts.push(Part { set_to_zero: zero, ..part(what, if zero { 0.0 } else { variance }, interval) });
     }
     if let Some((standard_deviation, freedom)) = places {

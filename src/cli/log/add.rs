@@ -5,6 +5,7 @@ use super::{Done, Ended, check_to, now, open};
 use crate::cli::annotated::AnnotatedPaths;
 use crate::cli::measure::{self, MeasureArguments};
 use crate::cli::progress::Progress;
+use crate::cli::report_file::{self, ReportPaths};
 use crate::cli::{ExitStatus, output, setup};
 use crate::logbook::{Access, Description, Logbook, NewMeasurement, Reading, RecordText};
 use crate::measure::Setup;
@@ -41,6 +42,8 @@ pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) 
         .map_err(|(message, status)| Ended::Failed(message, status))?;
     let mut described = Description::default();
     arguments.about.apply(&mut described)?;
+    let reports = ReportPaths::plan(arguments.measure.report.as_deref(), &arguments.measure.photos)
+        .map_err(|(message, status)| Ended::Failed(message, status))?;
     // Before minutes of measuring: is there a log that can be written, and the swatch in it?
     let mut log = open(path, Access::Begin)?;
     if let Some(swatch) = arguments.to {
@@ -49,7 +52,7 @@ pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) 
     let options = matches.map(options_as_typed).unwrap_or_default();
     let mut worst = ExitStatus::Done;
     for (index, photo) in arguments.measure.photos.iter().enumerate() {
-        let measured = measure_photo(photo, &setup, annotated.of(index))?;
+        let measured = measure_photo(photo, &setup, annotated.of(index), reports.of(index))?;
         if arguments.measure.json {
             output::print(&report::json::line(&measured.record))?;
         } else {
@@ -75,8 +78,13 @@ pub(super) struct Measured {
     pub picture: Option<String>,
 }
 
-/// Measures one photo with progress on the terminal, and writes its picture.
-pub(super) fn measure_photo(path: &Path, setup: &Setup, picture: Option<&Path>) -> Result<Measured, Ended> {
+/// Measures one photo with progress on the terminal, and writes its picture and its report.
+pub(super) fn measure_photo(
+    path: &Path,
+    setup: &Setup,
+    picture: Option<&Path>,
+    report: Option<&Path>,
+) -> Result<Measured, Ended> {
     let progress = Progress::new(1);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let mut outcome = measure::read_and_measure(path, setup, &mut |stage| {
@@ -85,6 +93,10 @@ pub(super) fn measure_photo(path: &Path, setup: &Setup, picture: Option<&Path>) 
     });
     progress.clear();
     outcome.record.photo.file = path.to_string_lossy().into_owned();
+    if let (Some(target), Some(photo), Some(evidence)) = (report, &outcome.photo, &mut outcome.evidence) {
+        report_file::write(target, photo, evidence, &outcome.record)
+            .map_err(|message| Ended::Failed(message, ExitStatus::Other))?;
+    }
     let mut written = None;
     if let (Some(target), Some(photo), Some(evidence)) = (picture, outcome.photo, outcome.evidence) {
         measure::write_picture(target, photo, evidence, &outcome.record)

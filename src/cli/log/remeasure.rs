@@ -38,7 +38,7 @@ pub fn run(arguments: &RemeasureArguments, path: &Path) -> Done {
     let options = if arguments.options.is_empty() { &old.options } else { &arguments.options };
     let again = options_again(options, &photo).map_err(Ended::bad)?;
     let setup = setup::from_arguments(&again).map_err(Ended::bad)?;
-    let measured = measure_photo(&photo, &setup, None)?;
+    let measured = measure_photo(&photo, &setup, None, None)?;
     if let (Some(kept), Some(now)) = (&old.photo_sha256, &measured.record.photo.sha256)
         && kept != now
     {

@@ -1,7 +1,7 @@
 //! A class in words for a terminal: short lines that fit 80 columns.
 
 use super::words::{
-    as_written, counts, deviation, interval, mean_sentence, needle, part_name, piece_sentence, precision_sentence,
+    as_written_briefly, counts, deviation, interval, mean_sentence, needle, part_name, piece_sentence, precision_sentence,
     rows_sentence, share_sentence, sharing_sentence, spread_sentence, stands_apart,
 };
 use crate::class::{Class, Spread};
@@ -86,7 +86,7 @@ fn knitters(out: &mut Lines, class: &Class) {
 fn pieces(out: &mut Lines, class: &Class) {
     out.plain("");
     out.plain(&format!(
-        "  {:<NAME$}  {:>14}  {:<19}  {:>7}  {}",
+        "  {:<NAME$}  {:>14}  {:<16}  {:>7}  {}",
         "Knitter", "As written, cm", "Near enough", "Cast on", "Needle"
     ));
     for knitter in &class.knitters {
@@ -94,9 +94,9 @@ fn pieces(out: &mut Lines, class: &Class) {
         let width =
             crate::quantity::plus_minus(piece.width_mm.value / 10.0, piece.width_mm.expanded_uncertainty / 10.0);
         out.plain(&format!(
-            "  {:<NAME$}  {width:>14}  {:<19}  {:>7}  {}",
+            "  {:<NAME$}  {width:>14}  {:<16}  {:>7}  {}",
             name(&knitter.name),
-            as_written(piece),
+            as_written_briefly(piece),
             piece.cast_on,
             needle(piece)
         ));

@@ -154,6 +154,21 @@ pub fn as_written(piece: &KnitterPiece) -> String {
     format!("{word} ({})", crate::sizing::probability_percent(piece.probability_within_tolerance))
 }
 
+/// The same for a narrow column: `yes, 97 %`.
+pub fn as_written_briefly(piece: &KnitterPiece) -> String {
+    let word = match piece.pattern_as_written {
+        AsWritten::Yes => "yes",
+        AsWritten::No => "no",
+        AsWritten::CantTell => "can't tell",
+    };
+    let percent = match (100.0 * piece.probability_within_tolerance).round() {
+        p if p >= 100.0 => "> 99 %".to_owned(),
+        p if p < 1.0 => "< 1 %".to_owned(),
+        p => format!("{p:.0} %"),
+    };
+    format!("{word}, {percent}")
+}
+
 /// What to try with the needle.
 pub fn needle(piece: &KnitterPiece) -> String {
     let sizes = piece.needle_sizes.unsigned_abs();
@@ -162,8 +177,8 @@ pub fn needle(piece: &KnitterPiece) -> String {
         (_, n) if n > 0 => format!("{sizes} {many} larger"),
         (_, n) if n < 0 => format!("{sizes} {many} smaller"),
         (Tension::Matches, _) => "keep".to_owned(),
-        (Tension::CantTell, _) => "keep, too close to tell".to_owned(),
-        _ => "keep, one size is too much".to_owned(),
+        (Tension::CantTell, _) => "too close to tell".to_owned(),
+        _ => "keep (< ½ size)".to_owned(),
     }
 }
 
