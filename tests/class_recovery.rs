@@ -4,7 +4,7 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
-use walewise::class::{Class, ClassQuestion, PartKind, Piece, Place, Reading, class, place_variation};
+use walewise::class::{Class, ClassQuestion, PartKind, Piece, Place, Reading, class, freedom, place_variation};
 use walewise::quantity::{Contribution, Source, Uncertain};
 use walewise::sizing::Counted;
 
@@ -144,7 +144,8 @@ fn truth_deviation(rng: &mut ChaCha8Rng) -> f64 {
     4.0 * a + 1.5 * b
 }
 
-/// A map drawn from a field of known spread and correlation: both come back, and the number of independent places with them.
+/// A map drawn from a field of known spread and correlation: its spread about its own mean comes back, and the number of
+/// independent places with it; the squares scatter as so many degrees of freedom would.
 #[test]
 fn a_map_is_worth_what_its_correlation_leaves() {
     let (columns, rows, apart, alike, spread) = (8, 7, 18.0, 25.0, 0.6);
@@ -155,9 +156,10 @@ fn a_map_is_worth_what_its_correlation_leaves() {
         (-(a[0] - b[0]).hypot(a[1] - b[1]) / alike).exp()
     };
     let covariance = nalgebra::DMatrix::from_fn(n, n, alike_at);
-    let independent = (n * n) as f64 / covariance.sum();
+    let true_spread = spread * (1.0f64 - covariance.mean()).sqrt();
+    let true_freedom = freedom(&covariance);
     let root = covariance.cholesky().unwrap().l();
-    let (mut variance, mut worth, seeds) = (0.0, 0.0, 100);
+    let (mut squares, mut worth, seeds) = (Vec::new(), 0.0, 200);
     for seed in 0..seeds {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let white = nalgebra::DVector::from_fn(n, |_, _| rng.sample::<f64, _>(StandardNormal));
@@ -165,12 +167,18 @@ fn a_map_is_worth_what_its_correlation_leaves() {
         let place = |i| Place { at_mm: at(i), at_px: [0.0; 2], per_10cm: [GAUGE + field[i], 30.0 + field[i]] };
         let map: Vec<Place> = (0..n).map(place).collect();
         let found = place_variation(&map, 0).unwrap();
-        variance += found.standard_deviation.powi(2) / seeds as f64;
+        squares.push(found.standard_deviation.powi(2));
         worth += found.independent_places.ln() / seeds as f64;
     }
-    let (found, worth) = (variance.sqrt(), worth.exp());
-    println!("spread {found:.3} of {spread}, {worth:.1} independent places of {independent:.1} (in {n})");
-    assert!((found / spread - 1.0).abs() < 0.12, "{found}");
-    assert!((0.75..1.5).contains(&(worth / independent)), "{worth} {independent}");
-    assert!(worth < n as f64 / 3.0, "cells are no replicates");
+    let mean = squares.iter().sum::<f64>() / seeds as f64;
+    let variance = squares.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / (seeds as f64 - 1.0);
+    let (found, worth, seen_freedom) = (mean.sqrt(), worth.exp(), 2.0 * mean * mean / variance);
+    println!(
+        "spread {found:.3} of {true_spread:.3}; {worth:.1} independent places of {:.1} (in {n}); the squares scatter as {seen_freedom:.1} degrees of freedom",
+        true_freedom + 1.0
+    );
+    assert!((found / true_spread - 1.0).abs() < 0.05, "{found}");
+    assert!((0.75..1.35).contains(&(worth / (true_freedom + 1.0))), "{worth} {true_freedom}");
+    assert!((0.7..1.4).contains(&(seen_freedom / true_freedom)), "{seen_freedom} {true_freedom}");
+    assert!(worth < n as f64 / 2.0, "cells are no replicates");
 }

@@ -32,7 +32,7 @@ pub use meaning::{AsWritten, KnitterPiece, Meaning, OwnGauge, Piece, meaning};
 pub use nested::{Level, Nested};
 pub use notes::{Note, NoteCode};
 pub use outliers::{Apart, apart, critical};
-pub use places::{PlaceVariation, place_variation, pooled};
+pub use places::{PlaceVariation, freedom, place_variation, pooled};
 pub use reading::{Place, Reading};
 pub use reml::{Components, reml};
 pub use result::{Class, Knitter, LeftOut, LeftOutKind, SCHEMA, Swatch, to_json};

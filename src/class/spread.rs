@@ -100,7 +100,7 @@ pub fn spread(
     let own = values.iter().map(|v| shared_and_own(v)[1]).sum::<f64>() / values.len() as f64;
     let measuring = own + variance(Level::Photo);
     let places = pooled(maps);
-    let parts = parts(&nested, &levels, fitted.as_ref(), &ends, (measuring, places, maps), mean.value);
+    let parts = parts(&nested, &levels, fitted.as_ref(), &ends, (measuring, places), mean.value);
     let knitted = variance(Level::Knitter) + variance(Level::Swatch);
     let knitters_share =
         (told_apart && knitted > 0.0).then(|| share_interval(&nested, &ends)).flatten().map(|[low, high]| {
@@ -164,7 +164,7 @@ fn parts(
     levels: &[Level],
     fitted: Option<&Components>,
     ends: &[LevelInterval],
-    (measuring, places, maps): (f64, Option<(f64, f64)>, &[PlaceVariation]),
+    (measuring, places): (f64, Option<(f64, f64)>),
     mean: f64,
 ) -> Vec<Part> {
     let mut parts = Vec::new();
@@ -198,28 +198,16 @@ fn parts(
         parts.push(part(PartKind::Places, variance, interval));
     }
     parts.push(part(PartKind::Measuring, measuring, None));
-    shares(&mut parts, maps);
+    shares(&mut parts);
     parts
 }
 
-/// Each part's share in the variance of a reading at one place. What varies from place to place averages over a swatch's
-/// independent places and so moves whole swatches a little; that little is counted with the places.
-fn shares(parts: &mut [Part], maps: &[PlaceVariation]) {
+/// Each part's share in the variance of a reading at one place of one swatch: the parts are independent and add.
+fn shares(parts: &mut [Part]) {
     let variance = |p: &Part| p.standard_deviation.powi(2);
-    let of_places = parts.iter().find(|p| p.what == PartKind::Places).map_or(0.0, variance);
-    let independent =
-        maps.iter().map(|m| 1.0 / m.independent_places.max(1.0)).sum::<f64>() / (maps.len() as f64).max(1.0);
-    let averaged = of_places * independent;
-    let counted: Vec<f64> = parts
-        .iter()
-        .map(|p| match p.what {
-            PartKind::Swatches | PartKind::KnittersAndSwatches => (variance(p) - averaged).max(0.0),
-            _ => variance(p),
-        })
-        .collect();
-    let whole: f64 = counted.iter().sum();
+    let whole: f64 = parts.iter().map(variance).sum();
     if whole > 0.0 {
-        parts.iter_mut().zip(counted).for_each(|(p, c)| p.share = c / whole);
+        parts.iter_mut().for_each(|p| p.share = variance(p) / whole);
     }
 }
 

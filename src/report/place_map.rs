@@ -38,14 +38,19 @@ impl PlaceMap {
         let percent = |l| [0, 1].map(|a| 100.0 * (gauge(l)[a] / mean[a] - 1.0));
         let places: Vec<_> = local.iter().map(|l| (picture.place(l.x_px, l.y_px), percent(l))).collect();
         let area = f64::from(picture.size.0) * f64::from(picture.size.1);
-        // Marks that cover two fifths of the ground between them leave the stitches to be seen.
-        let radius = (0.4 * area / n / std::f64::consts::PI).sqrt().clamp(3.0, 26.0);
+        // Marks that cover an eighth of the ground between them leave the stitches to be seen.
+        let radius = (area / 8.0 / n / std::f64::consts::PI).sqrt().clamp(4.0, 16.0);
         Some(Self { picture, places, radius })
     }
 
     /// Largest departure from the mean, in per cent, of stitches (0) or rows (1).
     pub fn largest(&self, axis: usize) -> f64 {
         self.places.iter().map(|p| p.1[axis].abs()).fold(0.0, f64::max)
+    }
+
+    /// Departures from the mean, in per cent, without their signs.
+    pub fn departures(&self, axis: usize) -> impl Iterator<Item = f64> {
+        self.places.iter().map(move |p| p.1[axis].abs())
     }
 
     /// The drawing; `widest_percent` is the departure that takes the outermost colours, and `title` says what is seen.
@@ -66,7 +71,7 @@ impl PlaceMap {
                 .set("r", hundredth(self.radius))
                 .set("fill", step_colour(percent[axis], widest_percent))
                 .set("stroke", INK)
-                .set("stroke-width", 1);
+                .set("stroke-width", 1.2);
             document = document.add(mark);
         }
         document.to_string()
@@ -79,9 +84,13 @@ fn step_colour(percent: f64, widest_percent: f64) -> &'static str {
     STEPS[((part * STEPS.len() as f64) as usize).min(STEPS.len() - 1)]
 }
 
-/// The departure that takes the outermost colours, for several maps: the largest of all, up to the next half per cent.
-pub fn widest_percent(largest: f64) -> f64 {
-    ((2.0 * largest).ceil() / 2.0).max(0.5)
+/// The departure that takes the outermost colours, for several maps: nineteen of twenty lie within it, up to the next half
+/// per cent; the few beyond take the outermost colours too.
+pub fn widest_percent(departures: impl Iterator<Item = f64>) -> f64 {
+    let mut sorted: Vec<f64> = departures.filter(|d| d.is_finite()).collect();
+    sorted.sort_by(f64::total_cmp);
+    let within = sorted.get(sorted.len().saturating_sub(1) * 19 / 20).copied().unwrap_or(0.0);
+    ((2.0 * within).ceil() / 2.0).max(0.5)
 }
 
 /// What the colours mean.
@@ -105,8 +114,8 @@ pub fn legend(widest_percent: f64, more: &str) -> Markup {
     }
     for i in 0..=STEPS.len() {
         let value = widest_percent * (2.0 * i as f64 / STEPS.len() as f64 - 1.0);
-        let text = if value == 0.0 { "0".to_owned() } else { format!("{value:+.1}").replace('-', "\u{2212}") };
+        let text = format!("{value:+.1}").replace('-', "\u{2212}");
         document = document.add(words(text, 20.0 + width * i as f64, 38.0, "middle"));
     }
-    html! { div.legend { (PreEscaped(document.to_string())) span { "% " (more) " than this swatch's mean (dark: tighter)" } } }
+    html! { div.legend { (PreEscaped(document.to_string())) span { "% " (more) " than the mean of the swatch (dark: tighter; the ends hold what is beyond)" } } }
 }

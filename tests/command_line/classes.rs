@@ -188,12 +188,15 @@ fn a_drawn_class_is_measured_and_a_shared_photo_counts_for_nobody() {
 #[test]
 fn a_report_of_one_measurement_is_written() {
     let folder = Folder::new();
-    let drawn = ["sample", "demo.jpg", "--seed", "5", "--stitch", "stockinette", "--gauge", "20x28", "--size", "800x600"];
+    let drawn =
+        ["sample", "demo.jpg", "--seed", "5", "--stitch", "stockinette", "--gauge", "20x28", "--size", "800x600"];
     assert_eq!(Answer::of(folder.command().args(drawn).args(["--difficulty", "easy", "--ruler", "cm"])).status, 0);
     let answer = folder.measure(&["demo.jpg", "--stitch", "stockinette", "--report", "demo.html"]);
     assert_eq!(answer.status, 0, "{}{}", answer.out, answer.err);
     let page = std::fs::read_to_string(folder.path("demo.html")).unwrap();
-    for word in ["stitches per 10 cm", "Why these are the stitches", "From place to place", "What the interval comes from"] {
+    for word in
+        ["stitches per 10 cm", "Why these are the stitches", "From place to place", "What the interval comes from"]
+    {
         assert!(page.contains(word), "{word}");
     }
     assert_eq!(folder.measure(&["grey.jpg", "--report", "grey.html"]).status, 3);

@@ -30,17 +30,20 @@ p, ul { margin: .4rem 0; max-width: 46rem } ul { padding-left: 1.3rem } .quiet {
 .lead { font-size: 1.1rem }
 figure { margin: .6rem 0 } svg { max-width: 100%; height: auto; display: block }
 .beside { display: flex; flex-wrap: wrap; gap: .6rem 1.6rem } .beside > figure { flex: 1 1 20rem; max-width: 27rem }
-.maps { display: flex; flex-wrap: wrap; gap: .8rem } .maps > figure { flex: 0 1 12.5rem; margin: 0 }
+.maps { display: flex; flex-wrap: wrap; gap: .8rem } .maps > figure { flex: 1 1 9.5rem; max-width: 12.5rem; margin: 0 }
 .legend { margin: .4rem 0; font-size: .9rem }
 figcaption { font-size: .9rem; margin-bottom: .2rem }
 .wide { overflow-x: auto }
 table { border-collapse: collapse; font-variant-numeric: tabular-nums; margin: .4rem 0; font-size: .95rem }
 th, td { text-align: left; vertical-align: top; padding: .2rem .8rem .2rem 0; border-bottom: 1px solid #ddd }
 th { font-weight: 600; border-bottom-color: #888 } .number { text-align: right; white-space: nowrap }
+.names td, .names th { white-space: nowrap }
 @media print {
-  :root { font-size: 10.5pt } body { padding: 0; max-width: none }
-  tr, figure, li { break-inside: avoid } h2, h3, figcaption { break-after: avoid } .wide { overflow: visible }
-  .beside > figure { flex: 1 1 45%; max-width: 48% } .maps > figure { flex: 0 0 23% }
+  :root { font-size: 9.5pt } body { padding: 0; max-width: none } p, ul { max-width: none } h2 { margin-top: 1.1rem }
+  tr, figure, li { break-inside: avoid } h2, figcaption { break-after: avoid } .wide { overflow: visible }
+  .beside { flex-wrap: nowrap } .beside > figure { flex: 0 0 47%; max-width: 47% } .beside > .wide { flex: 1 1 50% } .beside table { font-size: .85rem }
+  .maps { gap: .5rem } .maps > figure { flex: 0 0 18.5% } .sizes svg { max-width: 100mm }
+  .legend, .before { break-after: avoid }
   .together { break-inside: avoid }
 }
 ";
@@ -114,10 +117,10 @@ fn piece(class: &Class, names: &[String]) -> Markup {
         h2 { "What that does to one piece" }
         p { (piece_sentence(piece)) @if let Some(rows) = rows_sentence(piece) { " " (rows) } }
         p { (sharing_sentence(class, piece)) }
-        figure.together { (PreEscaped(sizes(class, piece, names))) }
-        p.small { "All to one scale. A filled dot: within the shaded range with 95 %. An open one: surely outside. A pale one: it "
+        figure.sizes { (PreEscaped(sizes(class, piece, names))) }
+        p.small { "The pieces are drawn to one scale; below them the widths, enlarged. A filled dot: within the shaded range with 95 %. An open one: surely outside. A pale one: it "
             "can't be told. The lines are 95 % intervals of the next piece." }
-        div.wide { table {
+        div.wide { table.names {
             thead { tr {
                 th { "Knitter" } th { "Width as written" } th { "Near enough?" } th.number { "Cast on instead" }
                 @if piece.rows.is_some() { th.number { "Rows" } } th { "Needle to try" }
@@ -140,16 +143,29 @@ fn piece_row(knitter: &Knitter, name: &str, rows: bool) -> Markup {
 
 /// The local maps over the photos.
 fn maps(class: &Class, names: &[String], pictures: &[SwatchPicture]) -> Markup {
-    let axis = 0;
-    let widest = widest_percent(pictures.iter().map(|p| p.map.largest(axis)).fold(0.0, f64::max));
+    let widest = widest_percent(pictures.iter().flat_map(|p| p.map.departures(0)));
     html! { @if !pictures.is_empty() {
         h2 { "Within one swatch" }
-        p { "Even one knitter's swatch is not the same everywhere. Each mark is the stitch gauge around its place, against the "
+        p.before { "Even one knitter's swatch is not the same everywhere. Each mark is the stitch gauge around its place, against the "
             "mean of that swatch." }
         (legend(widest, "more stitches"))
         div.maps { @for picture in pictures { (map(class, names, picture, widest)) } }
-        p.small { "Neighbouring marks share stitches, so they are not as many measurements as there are marks." }
+        @if let Some(worth) = worth(class) { p.small { (worth) } }
     } }
+}
+
+/// Why marks are no measurements.
+fn worth(class: &Class) -> Option<String> {
+    let maps: Vec<_> = class.swatches.iter().filter_map(|s| s.places[0]).collect();
+    let n = maps.len() as f64;
+    let marks = maps.iter().map(|m| m.places as f64).sum::<f64>() / n;
+    let places = maps.iter().map(|m| m.independent_places).sum::<f64>() / n;
+    (!maps.is_empty()).then(|| {
+        format!(
+            "Neighbouring marks share stitches and tension: the {marks:.0} marks of a swatch are worth about {places:.0} \
+             independent places."
+        )
+    })
 }
 
 fn map(class: &Class, names: &[String], picture: &SwatchPicture, widest: f64) -> Markup {
@@ -157,13 +173,7 @@ fn map(class: &Class, names: &[String], picture: &SwatchPicture, widest: f64) ->
     let name = &names[swatch.knitter];
     let several = class.knitters[swatch.knitter].swatches > 1;
     let mean = swatch.per_10cm[0].map_or(1.0, |g| g.value);
-    let varies = swatch.places[0].map(|p| {
-        format!(
-            "{:.1} % from place to place; about {:.0} independent places",
-            100.0 * p.standard_deviation / mean,
-            p.independent_places
-        )
-    });
+    let varies = swatch.places[0].map(|p| format!("{:.1} % from place to place", 100.0 * p.standard_deviation / mean));
     let title = format!("Photo of the swatch of {name} with the local stitch gauge as coloured marks");
     html! { figure {
         (PreEscaped(picture.map.draw(0, widest, &title)))

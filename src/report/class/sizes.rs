@@ -5,16 +5,18 @@ use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, OTHER, QUIET, hundredth,
 use svg::Document;
 use svg::node::element::{Circle, Group, Rectangle};
 
-/// Measures of the drawing, in px at full size: stated choices.
-const WIDTH: f64 = 640.0;
-const LEFT: f64 = 96.0;
-const RIGHT: f64 = 18.0;
-const GAP: f64 = 26.0;
+/// Measures of the drawing, in px at full size, so narrow that letters stay legible on a phone: stated choices.
+const WIDTH: f64 = 430.0;
+const LEFT: f64 = 76.0;
+const RIGHT: f64 = 14.0;
+const GAP: f64 = 14.0;
 const ROW: f64 = 20.0;
+/// Height of a piece that holds its words, in px.
+const ROOM_FOR_WORDS: f64 = 44.0;
 /// Tallest a piece is drawn, in px.
-const TALLEST: f64 = 110.0;
+const TALLEST: f64 = 90.0;
 
-/// Narrowest, wanted and widest piece to scale, and below them every knitter's width on the same scale.
+/// Narrowest, wanted and widest piece to scale, and below them every knitter's width, enlarged.
 pub fn sizes(class: &Class, piece: &Meaning, names: &[String]) -> String {
     let own: Vec<(usize, &KnitterPiece)> =
         class.knitters.iter().enumerate().filter_map(|(k, knitter)| Some((k, knitter.piece.as_ref()?))).collect();
@@ -38,9 +40,11 @@ pub fn sizes(class: &Class, piece: &Meaning, names: &[String]) -> String {
     for (i, (label, width_mm, height_mm)) in shapes.iter().enumerate() {
         let (w, h) = (width_mm * per_mm, height_mm * per_mm);
         pieces = pieces.add(outline(top, w, h, i == 1)).add(piece_words(label, *width_mm, *height_mm, top, h, w));
-        top += h + GAP;
+        top += h + if h > ROOM_FOR_WORDS { GAP } else { GAP + 14.0 };
     }
-    let scale = Axis::between(0.0, (WIDTH - LEFT - RIGHT) / per_mm, LEFT, WIDTH - LEFT - RIGHT);
+    let ends = own.iter().flat_map(|(_, p)| [p.width_mm.interval().0, p.width_mm.interval().1]);
+    let near = [piece.width_mm - piece.tolerance_mm, piece.width_mm + piece.tolerance_mm];
+    let scale = Axis::holding(ends.chain(near), 10.0, LEFT, WIDTH - LEFT - RIGHT);
     let foot = top + ROW * own.len() as f64;
     let whole = foot + 62.0;
     Document::new()
@@ -82,12 +86,12 @@ fn outline(top: f64, w: f64, h: f64, wanted: bool) -> Rectangle {
 fn piece_words(label: &str, width_mm: f64, height_mm: f64, top: f64, h: f64, w: f64) -> Group {
     let size = format!("{:.1} cm wide, {:.1} cm high", width_mm / 10.0, height_mm / 10.0);
     let middle = LEFT + w / 2.0;
-    if h > 44.0 {
+    if h > ROOM_FOR_WORDS {
         return Group::new()
             .add(words(label, middle, top + h / 2.0 - 4.0, "middle").set("font-weight", 600))
             .add(words(size, middle, top + h / 2.0 + 14.0, "middle"));
     }
-    Group::new().add(words(format!("{label}: {size}"), LEFT, top + h + 15.0, "start"))
+    Group::new().add(words(format!("{label}: {size}"), LEFT, top + h + 13.0, "start"))
 }
 
 /// The wanted width as a dashed line, and what is near enough as a band.
@@ -105,12 +109,12 @@ fn wanted(piece: &Meaning, scale: &Axis, top: f64, foot: f64) -> Group {
 
 fn scale_lines(scale: &Axis, top: f64, foot: f64) -> Group {
     let mut group = Group::new().add(line(LEFT, foot, WIDTH - RIGHT, foot, QUIET)).add(words(
-        "width of the piece in cm (shaded: near enough)",
+        "width of the piece in cm, enlarged (shaded: near enough)",
         (LEFT + WIDTH - RIGHT) / 2.0,
         foot + 42.0,
         "middle",
     ));
-    let centimetres = Axis::between(0.0, scale.high / 10.0, LEFT, WIDTH - LEFT - RIGHT);
+    let centimetres = Axis::between(scale.low / 10.0, scale.high / 10.0, LEFT, WIDTH - LEFT - RIGHT);
     for tick in centimetres.ticks(5.0) {
         let x = centimetres.place(tick);
         let number = words(crate::report::comparison::bare_number(tick), x, foot + 18.0, "middle");
@@ -130,7 +134,7 @@ fn knitters(own: &[(usize, &KnitterPiece)], names: &[String], scale: &Axis, top:
             AsWritten::No => "#fff",
             AsWritten::CantTell => "#a9c8dc",
         };
-        let name: String = names[*k].chars().take(13).collect();
+        let name: String = names[*k].chars().take(9).collect();
         group = group
             .add(words(name, 6.0, y + 4.5, "start"))
             .add(line(scale.place(low), y, scale.place(high), y, MARK).set("stroke-width", 2))

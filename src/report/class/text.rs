@@ -1,8 +1,8 @@
 //! A class in words for a terminal: short lines that fit 80 columns.
 
 use super::words::{
-    as_written_briefly, counts, deviation, interval, mean_sentence, needle, part_name, piece_sentence, precision_sentence,
-    rows_sentence, share_sentence, sharing_sentence, spread_sentence, stands_apart,
+    as_written_briefly, counts, deviation, interval, mean_sentence, needle, part_name, piece_sentence,
+    precision_sentence, rows_sentence, share_sentence, sharing_sentence, spread_sentence, stands_apart,
 };
 use crate::class::{Class, Spread};
 use crate::report::text::Lines;

@@ -147,7 +147,7 @@ fn decision_words(note: &DecisionNote) -> Markup {
 /// How the gauge varies over the swatch.
 fn maps(record: &Record, evidence: &Evidence, photo: &Photo) -> Markup {
     html! { @if let Some(map) = PlaceMap::of(record, evidence, &photo.rgb, MAP_PX) {
-        @let widest = widest_percent(map.largest(0).max(map.largest(1)));
+        @let widest = widest_percent(map.departures(0).chain(map.departures(1)));
         h2 { "From place to place" }
         p { "The gauge around each place, against the mean of these places. Neighbouring marks share stitches." }
         (legend(widest, "more stitches or rows"))
