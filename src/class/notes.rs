@@ -101,7 +101,7 @@ fn of_axis(spread: &Spread) -> Vec<Note> {
     let capital = format!("{}{}", what[..1].to_uppercase(), &what[1..]);
     let mut notes = Vec::new();
     let knitted = || spread.parts.iter().filter(|p| !matches!(p.what, PartKind::Places | PartKind::Measuring));
-    let closed = |p: &&super::spread::Part| p.interval_95.is_some_and(|i| i[1] <= 0.0);
+    let closed = |p: &&super::spread::Part| p.interval_95.is_none_or(|i| i[1] <= 0.0);
     if knitted().count() > 0 && knitted().all(|p| p.standard_deviation <= 0.0 && closed(&p)) {
         notes.push(note(
             NoteCode::Identical,
