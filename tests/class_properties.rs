@@ -30,6 +30,11 @@ fn analysed(lines: &[Line], ruler: f64) -> Class {
     class(lines.iter().enumerate().map(reading).collect(), Vec::new(), &question).unwrap()
 }
 
+/// The same with an error of its own for each: without any, equal values make a likelihood that has no bound.
+fn with_errors(lines: Vec<Line>) -> Vec<Line> {
+    lines.into_iter().map(|(k, s, v, u)| (k, s, v, u.max(0.05))).collect()
+}
+
 fn parts(class: &Class) -> &[Part] {
     &class.spread[0].parts
 }
@@ -69,6 +74,7 @@ proptest! {
     /// Another unit, another zero, another order: the same class.
     #[test]
     fn unit_zero_and_order_do_not_matter(lines in lines(), seed in 0_usize..24) {
+        let lines = with_errors(lines);
         let found = analysed(&lines, 0.0);
         let scaled: Vec<Line> = lines.iter().map(|(k, s, v, u)| (*k, *s, 1.016 * v, 1.016 * u)).collect();
         let shifted: Vec<Line> = lines.iter().map(|(k, s, v, u)| (*k, *s, v + 7.0, *u)).collect();
@@ -85,8 +91,7 @@ proptest! {
     /// A ruler that all share moves the mean's uncertainty and no part of the spread.
     #[test]
     fn a_shared_ruler_is_in_no_spread(lines in lines(), ruler in 0.05_f64..1.0) {
-        // Without a ruler and without errors of their own the values would have no covariance to invert.
-        let lines: Vec<Line> = lines.into_iter().map(|(k, s, v, u)| (k, s, v, u.max(0.05))).collect();
+        let lines = with_errors(lines);
         let (without, with) = (analysed(&lines, 0.0), analysed(&lines, ruler));
         for (a, b) in parts(&without).iter().zip(parts(&with)) {
             prop_assert!(alike(a.standard_deviation, b.standard_deviation), "{a:?} {b:?}");

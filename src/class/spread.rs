@@ -177,7 +177,9 @@ fn parts(
         set_to_zero: false,
     };
     for level in levels.iter().filter(|l| **l != Level::Photo) {
-        let variance = variance_of(fitted, *level);
+        let estimate = variance_of(fitted, *level);
+        let zero = estimate <= NOTHING * nested.total_variance();
+        let variance = if zero { 0.0 } else { estimate };
         let end = ends.iter().find(|e| e.level == *level);
         let interval = end.map(|e| [e.interval[0].min(variance), e.interval[1].max(variance)]);
         let what = match level {
@@ -185,8 +187,7 @@ fn parts(
             _ if nested.counts()[0] > 1 && !levels.contains(&Level::Knitter) => PartKind::KnittersAndSwatches,
             _ => PartKind::Swatches,
         };
-        let zero = variance <= NOTHING * nested.total_variance();
-        parts.push(Part { set_to_zero: zero, ..part(what, if zero { 0.0 } else { variance }, interval) });
+        parts.push(Part { set_to_zero: zero, ..part(what, variance, interval) });
     }
     if let Some((standard_deviation, freedom)) = places {
         let variance = standard_deviation.powi(2);
