@@ -6,7 +6,7 @@
 //! One way only, each stage a module that imports none of the later ones:
 //! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
 //! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`. Beside it
-//! `compare` sets records side by side, and `logbook` (a feature) keeps them.
+//! `compare` sets records side by side, `class` analyses many knitters' swatches, and `logbook` (a feature) keeps them.
 //! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
 //!
 //! # Coordinates
@@ -22,6 +22,7 @@
 
 pub mod card;
 pub mod caution;
+pub mod class;
 #[cfg(feature = "cli")]
 pub mod cli;
 pub mod compare;

@@ -4,6 +4,7 @@ use super::annotated::AnnotatedPaths;
 use super::output;
 use super::photo_file;
 use super::progress::Progress;
+use super::report_file::ReportPaths;
 use super::wishes::{self, TypedSpan};
 use super::{ExitStatus, numbers, setup};
 use crate::gauge::RulerOn;
@@ -121,6 +122,11 @@ pub struct MeasureArguments {
     #[arg(long, value_name = "PATH")]
     pub annotate: Option<PathBuf>,
 
+    /// Write a page with the annotated photo, the spectrum, the local map and what the interval comes from (.html; a
+    /// folder for several photos)
+    #[arg(long, value_name = "PATH")]
+    pub report: Option<PathBuf>,
+
     /// Write JSON, one line a photo
     #[arg(long)]
     pub json: bool,
@@ -130,7 +136,7 @@ pub struct MeasureArguments {
 #[derive(Debug, Clone, Copy)]
 pub struct UnitChoice(pub Option<RulerUnit>);
 
-fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
+pub(super) fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
     match text {
         "auto" => Ok(UnitChoice(None)),
         "cm" => Ok(UnitChoice(Some(RulerUnit::Cm))),
@@ -139,7 +145,7 @@ fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
     }
 }
 
-fn ruler_on(text: &str) -> Result<RulerOn, String> {
+pub(super) fn ruler_on(text: &str) -> Result<RulerOn, String> {
     match text {
         "table" => Ok(RulerOn::Table),
         "fabric" => Ok(RulerOn::Fabric),
@@ -163,7 +169,20 @@ pub fn run(arguments: &MeasureArguments) -> ExitStatus {
             return status;
         }
     };
-    measure_all(arguments, &setup, &annotated)
+    let reports = match ReportPaths::plan(arguments.report.as_deref(), &arguments.photos) {
+        Ok(paths) => paths,
+        Err((message, status)) => {
+            output::complain(&message);
+            return status;
+        }
+    };
+    measure_all(arguments, &setup, &Pictures { annotated, reports })
+}
+
+/// Files that are written beside the results.
+struct Pictures {
+    annotated: AnnotatedPaths,
+    reports: ReportPaths,
 }
 
 /// One photo's finished lines.
@@ -175,7 +194,7 @@ struct Finished {
 }
 
 /// Measures all photos, one on each core at a time, and prints each as soon as those before it are printed.
-fn measure_all(arguments: &MeasureArguments, setup: &Setup, annotated: &AnnotatedPaths) -> ExitStatus {
+fn measure_all(arguments: &MeasureArguments, setup: &Setup, pictures: &Pictures) -> ExitStatus {
     let progress = Progress::new(arguments.photos.len());
     let stop = AtomicBool::new(false);
     let (send, receive) = mpsc::channel();
@@ -185,7 +204,7 @@ fn measure_all(arguments: &MeasureArguments, setup: &Setup, annotated: &Annotate
             let photos = arguments.photos.iter().enumerate();
             photos.par_bridge().for_each_with(send, |send, (i, path)| {
                 if !stop.load(Ordering::Relaxed) {
-                    let finished = measure_one(i, path, arguments, setup, annotated, progress, stop);
+                    let finished = measure_one(i, path, arguments, setup, pictures, progress, stop);
                     // The printing side hangs up only when nobody reads the results any more.
                     let _ = send.send((i, finished));
                 }
@@ -250,7 +269,7 @@ fn measure_one(
     path: &Path,
     arguments: &MeasureArguments,
     setup: &Setup,
-    annotated: &AnnotatedPaths,
+    pictures: &Pictures,
     progress: &Progress,
     stop: &AtomicBool,
 ) -> Finished {
@@ -264,7 +283,14 @@ fn measure_one(
     outcome.record.photo.file = name.into_owned();
     let mut status = exit_status(&outcome.record);
     let mut complaint = None;
-    if let (Some(target), Some(photo), Some(evidence)) = (annotated.of(index), outcome.photo, outcome.evidence)
+    if let (Some(target), Some(photo), Some(evidence)) =
+        (pictures.reports.of(index), &outcome.photo, &mut outcome.evidence)
+        && let Err(message) = super::report_file::write(target, photo, evidence, &outcome.record)
+    {
+        complaint = Some(message);
+        status = status.worse(ExitStatus::Other);
+    }
+    if let (Some(target), Some(photo), Some(evidence)) = (pictures.annotated.of(index), outcome.photo, outcome.evidence)
         && let Err(message) = write_picture(target, photo, evidence, &outcome.record)
     {
         complaint = Some(message);

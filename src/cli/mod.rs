@@ -2,6 +2,7 @@
 
 mod annotated;
 mod card;
+mod class;
 mod lens;
 #[cfg(feature = "logbook")]
 mod log;
@@ -14,7 +15,9 @@ mod plan;
 mod plan_arguments;
 mod plan_gauges;
 mod progress;
+mod report_file;
 mod sample;
+mod sample_class;
 mod setup;
 mod wishes;
 
@@ -80,6 +83,7 @@ enum Command {
     Card(card::CardArgs),
     Lens(lens::LensArgs),
     Plan(Box<plan::PlanArguments>),
+    Class(Box<class::ClassArguments>),
     Sample(sample::SampleArgs),
     #[cfg(feature = "logbook")]
     Log(Box<log::LogArguments>),
@@ -105,6 +109,7 @@ fn run_command(command: &Command, matches: &clap::ArgMatches) -> ExitStatus {
         Command::Card(arguments) => card::run(arguments),
         Command::Lens(arguments) => lens::run(arguments),
         Command::Plan(arguments) => plan::run(arguments),
+        Command::Class(arguments) => class::run(arguments),
         Command::Sample(arguments) => sample::run(arguments),
         #[cfg(feature = "logbook")]
         Command::Log(arguments) => {

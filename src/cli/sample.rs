@@ -1,9 +1,10 @@
 //! `walewise sample`: a demonstration photo whose gauge is known, and its truth.
 
+use super::sample_class::{self, SampleClassArgs};
 use super::{ExitStatus, numbers, output};
 use crate::synthetic::{Chart, Difficulty, RulerScale, SampleError, SampleSettings, sample};
 use clap::{Args, ValueEnum};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Draw a demonstration photo of a swatch with a ruler, and write what a measurement of it should find.
 ///
@@ -12,8 +13,8 @@ use std::path::PathBuf;
 #[derive(Debug, Clone, Args)]
 pub struct SampleArgs {
     /// The photo to write; its name ends in .jpg.
-    #[arg(value_name = "OUT.jpg", value_parser = jpeg_name)]
-    out: PathBuf,
+    #[arg(value_name = "OUT.jpg", value_parser = jpeg_name, required_unless_present = "class")]
+    out: Option<PathBuf>,
     /// Start of the random draws: the same number gives the same photo.
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
@@ -29,15 +30,17 @@ pub struct SampleArgs {
     /// Tilt of the camera, in degrees (0 to 35).
     #[arg(long, value_name = "DEG", value_parser = tilt)]
     tilt: Option<f64>,
-    /// How hard the photo is to measure.
-    #[arg(long, value_enum, default_value_t = DifficultyWish::Normal)]
-    difficulty: DifficultyWish,
+    /// How hard the photo is to measure [default: normal; easy for a class].
+    #[arg(long, value_enum)]
+    difficulty: Option<DifficultyWish>,
     /// Width x height of the photo in pixels (64 to 8000 a side).
     #[arg(long, value_name = "WxH", value_parser = size)]
     size: Option<[u32; 2]>,
     /// Replace files that are there already.
     #[arg(long)]
     force: bool,
+    #[command(flatten)]
+    class: SampleClassArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -71,9 +74,9 @@ impl SampleArgs {
         SampleSettings {
             seed: self.seed,
             difficulty: match self.difficulty {
-                DifficultyWish::Easy => Difficulty::Easy,
-                DifficultyWish::Normal => Difficulty::Normal,
-                DifficultyWish::Hard => Difficulty::Hard,
+                Some(DifficultyWish::Easy) => Difficulty::Easy,
+                Some(DifficultyWish::Normal) | None => Difficulty::Normal,
+                Some(DifficultyWish::Hard) => Difficulty::Hard,
             },
             stitch: self.stitch.clone(),
             gauge: self.gauge,
@@ -89,13 +92,34 @@ impl SampleArgs {
             size: self.size,
         }
     }
+
+    /// What the photos of a class look like where nothing else is said: easy, with a ruler in centimetres, and small, since
+    /// there are many.
+    fn class_settings(&self) -> SampleSettings {
+        let own = self.settings();
+        SampleSettings {
+            difficulty: if self.difficulty.is_some() { own.difficulty } else { Difficulty::Easy },
+            stitch: own.stitch.or_else(|| Some("stockinette".to_owned())),
+            ruler: own.ruler.or(Some(Some(RulerScale::Cm))),
+            size: own.size.or(Some([1200, 900])),
+            ..own
+        }
+    }
 }
 
 /// Draws the photo and writes it with its truth: done, or bad arguments for values that do not go together, or other when
 /// a file is there already (without `--force`) or cannot be written.
 pub fn run(args: &SampleArgs) -> ExitStatus {
-    let truth = args.out.with_extension("json");
-    let files = [&args.out, &truth];
+    match (&args.out, &args.class.class) {
+        (Some(out), _) => one_photo(args, out),
+        (None, Some(folder)) => sample_class::run(folder, &args.class, args.class_settings(), args.force),
+        (None, None) => fail(ExitStatus::BadArguments, "name the photo to write, or a folder with --class"),
+    }
+}
+
+fn one_photo(args: &SampleArgs, out: &Path) -> ExitStatus {
+    let truth = out.with_extension("json");
+    let files = [out, truth.as_path()];
     if let Some(taken) = files.into_iter().find(|path| !args.force && path.exists()) {
         return fail(ExitStatus::Other, &format!("{} is there already; --force replaces it", taken.display()));
     }
@@ -109,7 +133,7 @@ pub fn run(args: &SampleArgs) -> ExitStatus {
         Err(error @ SampleError::Encode(_)) => return fail(ExitStatus::Other, &error.to_string()),
         Err(error) => return fail(ExitStatus::BadArguments, &error.to_string()),
     };
-    for (path, bytes) in [(&truth, made.truth_json.as_bytes()), (&args.out, made.jpeg.as_slice())] {
+    for (path, bytes) in [(truth.as_path(), made.truth_json.as_bytes()), (out, made.jpeg.as_slice())] {
         if let Err(error) = output::write_whole(path, bytes) {
             return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
         }

@@ -1,5 +1,6 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
+mod axis_spectrum;
 mod crossing;
 mod decide;
 mod families;
@@ -29,6 +30,7 @@ mod grow_tests;
 #[cfg(test)]
 mod octave_tests;
 
+pub use axis_spectrum::{AxisSpectrum, axis_spectra};
 pub use crossing::check_not_crossing;
 pub use decide::{CLEAR, confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};

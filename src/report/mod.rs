@@ -1,11 +1,17 @@
-//! Reports: a record, and the evidence beside it, put into words and pictures; a plan put into words and a page to print.
+//! Reports: a record, and the evidence beside it, put into words, pictures and a page; a class into words, a table and a
+//! handout; a plan into words and a page to print.
 //! Pure functions; nothing is read or written.
 
 pub mod annotate;
+mod axis;
 mod budget;
+pub mod class;
 pub mod comparison;
 pub mod json;
+pub mod measurement;
 mod page;
+mod picture;
+pub mod place_map;
 pub mod plan_html;
 mod plan_instructions;
 mod plan_measures;

@@ -13,6 +13,7 @@
 //! photo counts pixels as everywhere else: the centre of the first pixel is (0.5, 0.5).
 
 mod chart;
+mod class;
 mod draw;
 mod fabric_surface;
 mod framing;
@@ -37,6 +38,7 @@ mod view;
 mod yarn_path;
 
 pub use chart::{Chart, UnknownPattern};
+pub use class::{ClassPhoto, ClassSettings, ClassTruth, SwatchTruth, class_of_photos};
 pub use lattice_truth::StitchTruth;
 pub use photographer::{SyntheticPhoto, photograph, photograph_beside};
 pub use ruler_truth::{RulerScaleTruth, RulerTruth};

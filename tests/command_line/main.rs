@@ -2,6 +2,7 @@
 
 mod arguments;
 mod cards;
+mod classes;
 mod folder;
 #[cfg(feature = "logbook")]
 mod log_entries;

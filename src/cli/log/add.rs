@@ -5,6 +5,7 @@ use super::{Done, Ended, open};
 use crate::cli::annotated::AnnotatedPaths;
 use crate::cli::measure::{self, MeasureArguments};
 use crate::cli::progress::Progress;
+use crate::cli::report_file::{self, ReportPaths};
 use crate::cli::{ExitStatus, output, setup};
 use crate::logbook::{Access, Description, Logbook, NewMeasurement, Reading, RecordText, Thumbnail};
 use crate::measure::{OnePhoto, Setup, one_record};
@@ -40,6 +41,8 @@ pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) 
     let annotated = AnnotatedPaths::plan(arguments.measure.annotate.as_deref(), &arguments.measure.photos)
         .map_err(|(message, status)| Ended::Failed(message, status))?;
     let described = arguments.keeping.description()?;
+    let reports = ReportPaths::plan(arguments.measure.report.as_deref(), &arguments.measure.photos)
+        .map_err(|(message, status)| Ended::Failed(message, status))?;
     // Before minutes of measuring: is there a log that can be written, and the swatch in it?
     let mut log = open(path, Access::Begin)?;
     if let Some(swatch) = to {
@@ -54,7 +57,12 @@ pub fn run(arguments: &AddArguments, path: &Path, matches: Option<&ArgMatches>) 
     };
     let mut photos = Vec::new();
     for (index, photo) in arguments.measure.photos.iter().enumerate() {
-        let measured = measure_photo(photo, &setup, annotated.of(index), arguments.thumbnail)?;
+        let measured = measure_photo(
+            photo,
+            &setup,
+            Written { picture: annotated.of(index), report: reports.of(index) },
+            arguments.thumbnail,
+        )?;
         if arguments.measure.same_swatch { photos.push(measured) } else { adding.show_and_keep(measured)? }
     }
     if let Some(one) = one_swatch(photos, &setup) {
@@ -139,13 +147,15 @@ pub(super) struct Measured {
     gauge: Option<[Uncertain; 2]>,
 }
 
-/// Measures one photo with progress on the terminal, and writes its picture.
-pub(super) fn measure_photo(
-    path: &Path,
-    setup: &Setup,
-    picture: Option<&Path>,
-    with_thumbnail: bool,
-) -> Result<Measured, Ended> {
+/// Where to write what shows a measurement.
+#[derive(Default)]
+pub(super) struct Written<'a> {
+    pub picture: Option<&'a Path>,
+    pub report: Option<&'a Path>,
+}
+
+/// Measures one photo with progress on the terminal, and writes its picture and its report.
+pub(super) fn measure_photo(path: &Path, setup: &Setup, to: Written, with_thumbnail: bool) -> Result<Measured, Ended> {
     let progress = Progress::new(1);
     let name = path.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
     let mut outcome = measure::read_and_measure(path, setup, &mut |stage| {
@@ -154,12 +164,16 @@ pub(super) fn measure_photo(
     });
     progress.clear();
     outcome.record.photo.file = path.to_string_lossy().into_owned();
+    if let (Some(target), Some(photo), Some(evidence)) = (to.report, &outcome.photo, &mut outcome.evidence) {
+        report_file::write(target, photo, evidence, &outcome.record)
+            .map_err(|message| Ended::Failed(message, ExitStatus::Other))?;
+    }
     let (mut written, mut small) = (None, None);
     if let (Some(photo), Some(evidence)) = (outcome.photo, outcome.evidence) {
         if with_thumbnail {
             small = report::thumbnail::thumbnail(&photo.rgb, &evidence).and_then(Thumbnail::new);
         }
-        if let Some(target) = picture {
+        if let Some(target) = to.picture {
             measure::write_picture(target, photo, evidence, &outcome.record)
                 .map_err(|message| Ended::Failed(message, ExitStatus::Other))?;
             written = Some(absolute(target));
@@ -180,7 +194,7 @@ fn absolute(path: &Path) -> String {
 }
 
 /// Arguments of `measure` that say nothing about how the photo is measured.
-const NOT_MEASURING: [&str; 6] = ["photos", "annotate", "json", "same_swatch", "wanted", "tolerance"];
+const NOT_MEASURING: [&str; 7] = ["photos", "annotate", "report", "json", "same_swatch", "wanted", "tolerance"];
 
 /// The measuring options as they were typed, to measure the same way again.
 fn options_as_typed(matches: &ArgMatches) -> Vec<String> {

@@ -18,7 +18,7 @@ mod keep;
 mod keeping;
 mod list;
 mod needles;
-mod place;
+pub(super) mod place;
 mod remeasure;
 mod screen;
 mod show;

@@ -1,6 +1,6 @@
 //! `walewise log remeasure`: measure a kept photo again; the older measurement stays.
 
-use super::add::{measure_photo, options_again};
+use super::add::{Written, measure_photo, options_again};
 use super::{Done, Ended, now, open, today};
 use crate::cli::{ExitStatus, output, setup};
 use crate::logbook::{Access, Measurement, NewMeasurement, Reading, RecordText, Swatch};
@@ -44,7 +44,7 @@ pub fn run(arguments: &RemeasureArguments, path: &Path) -> Done {
     let options = if arguments.options.is_empty() { &old.options } else { &arguments.options };
     let again = options_again(options, &photo).map_err(Ended::bad)?;
     let setup = setup::from_arguments(&again).map_err(Ended::bad)?;
-    let measured = measure_photo(&photo, &setup, None, false)?;
+    let measured = measure_photo(&photo, &setup, Written::default(), false)?;
     if let (Some(kept), Some(now)) = (&old.photo_sha256, &measured.record.photo.sha256)
         && kept != now
     {

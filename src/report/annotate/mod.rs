@@ -6,10 +6,9 @@ mod caption;
 mod lattice;
 mod ruler;
 
-pub(super) use blank::blanked;
-
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, Record};
+pub(super) use blank::blanked;
 use canvas::{Canvas, Place};
 use image::RgbImage;
 

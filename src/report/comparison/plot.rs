@@ -2,8 +2,9 @@
 
 use super::{ComparedSwatch, bare_number};
 use crate::quantity::Expanded;
+use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, QUIET, line};
 use svg::Document;
-use svg::node::element::{Circle, Group, Line, Rectangle, Text};
+use svg::node::element::{Circle, Group, Rectangle, Text};
 
 /// Measures of the drawing, in its own units (px at full size): stated choices.
 const LABELS: f64 = 250.0;
@@ -15,11 +16,6 @@ const ROW: f64 = 26.0;
 const BOTTOM: f64 = 30.0;
 /// Letters of a label that fit beside the panels.
 const LABEL_LETTERS: usize = 34;
-
-const INK: &str = "#1c1c1c";
-const QUIET: &str = "#777";
-const MARK: &str = "#0b5a8a";
-const BAND: &str = "#f2f2f0";
 
 /// On a narrow screen: width, and the height of a swatch, whose name stands above its interval.
 const NARROW: f64 = 350.0;
@@ -108,67 +104,30 @@ struct Panel {
 
 impl Panel {
     fn draw(self, title: &str, intervals: &[&Expanded]) -> Group {
-        let scale = Scale::of(intervals, self.left, self.width);
+        // Never narrower than one stitch.
+        let ends = intervals.iter().flat_map(|i| [i.interval().0, i.interval().1]);
+        let scale = Axis::holding(ends, 1.0, self.left, self.width);
         let (top, left) = (self.top, self.left);
         let foot = top + self.row * intervals.len() as f64;
         let title = Text::new(title).set("x", left).set("y", top - 30.0).set("font-weight", 600);
         let mut group = Group::new().add(title).add(line(left, foot, left + self.width, foot, QUIET));
-        for tick in scale.ticks() {
-            let x = scale.x(tick);
+        for tick in scale.ticks(4.0) {
+            let x = scale.place(tick);
             let number = Text::new(bare_number(tick)).set("x", x).set("y", foot + 18.0).set("fill", QUIET);
             group = group
-                .add(line(x, top - 6.0, x, foot + 4.0, "#ccc"))
+                .add(line(x, top - 6.0, x, foot + 4.0, FAINT))
                 .add(number.set("text-anchor", "middle").set("font-size", 12));
         }
         for (i, interval) in intervals.iter().enumerate() {
             let y = top + self.row * i as f64 + self.middle;
             let (low, high) = interval.interval();
             group = group
-                .add(line(scale.x(low), y, scale.x(high), y, MARK).set("stroke-width", 2))
-                .add(line(scale.x(low), y - 4.0, scale.x(low), y + 4.0, MARK).set("stroke-width", 2))
-                .add(line(scale.x(high), y - 4.0, scale.x(high), y + 4.0, MARK).set("stroke-width", 2))
-                .add(Circle::new().set("cx", scale.x(interval.value)).set("cy", y).set("r", 4).set("fill", MARK));
+                .add(line(scale.place(low), y, scale.place(high), y, MARK).set("stroke-width", 2))
+                .add(line(scale.place(low), y - 4.0, scale.place(low), y + 4.0, MARK).set("stroke-width", 2))
+                .add(line(scale.place(high), y - 4.0, scale.place(high), y + 4.0, MARK).set("stroke-width", 2))
+                .add(Circle::new().set("cx", scale.place(interval.value)).set("cy", y).set("r", 4).set("fill", MARK));
         }
         group
-    }
-}
-
-fn line(x1: f64, y1: f64, x2: f64, y2: f64, colour: &str) -> Line {
-    Line::new().set("x1", x1).set("y1", y1).set("x2", x2).set("y2", y2).set("stroke", colour)
-}
-
-/// Values → places across one panel.
-struct Scale {
-    low: f64,
-    high: f64,
-    left: f64,
-    width: f64,
-}
-
-impl Scale {
-    /// Holds all intervals with a little room; never narrower than one stitch.
-    fn of(intervals: &[&Expanded], left: f64, width: f64) -> Self {
-        let low = intervals.iter().map(|i| i.interval().0).fold(f64::INFINITY, f64::min);
-        let high = intervals.iter().map(|i| i.interval().1).fold(f64::NEG_INFINITY, f64::max);
-        let (low, high) = if low.is_finite() && high.is_finite() { (low, high) } else { (0.0, 1.0) };
-        let room = ((high - low) * 0.06).max((1.0 - (high - low)) / 2.0);
-        Self { low: low - room, high: high + room, left, width }
-    }
-
-    fn x(&self, value: f64) -> f64 {
-        let place = self.left + self.width * (value - self.low) / (self.high - self.low);
-        (place * 100.0).round() / 100.0
-    }
-
-    /// Round numbers: steps of 1, 2 or 5 times a power of ten, four to eight of them.
-    fn ticks(&self) -> Vec<f64> {
-        const FEWEST: f64 = 4.0;
-        let span = self.high - self.low;
-        let power = 10f64.powf((span / FEWEST).log10().floor());
-        let step = [5.0, 2.0, 1.0].map(|s| s * power).into_iter().find(|s| span / s >= FEWEST).unwrap_or(power);
-        let first = (self.low / step).ceil();
-        let count = ((self.high / step).floor() - first) as usize;
-        (0..=count).map(|i| (first + i as f64) * step).collect()
     }
 }
 
@@ -179,21 +138,6 @@ mod tests {
 
     fn interval(value: f64, u: f64) -> Expanded {
         Uncertain::exact(value).with(Contribution::stated(Source::named("x"), u)).expanded(Confidence::P95)
-    }
-
-    #[test]
-    fn every_interval_lies_in_its_panel_between_round_ticks() {
-        for (a, b) in [((20.0, 0.1), (24.0, 0.3)), ((20.0, 0.0), (20.0, 0.0)), ((0.9, 0.2), (140.0, 9.0))] {
-            let intervals = [interval(a.0, a.1), interval(b.0, b.1)];
-            let scale = Scale::of(&[&intervals[0], &intervals[1]], 100.0, PANEL);
-            for i in &intervals {
-                for end in [i.interval().0, i.interval().1] {
-                    assert!((100.0..=100.0 + PANEL).contains(&scale.x(end)), "{end}");
-                }
-            }
-            assert!((4..=11).contains(&scale.ticks().len()), "{:?}", scale.ticks());
-            assert!(scale.ticks().iter().all(|t| (scale.low..=scale.high).contains(t)));
-        }
     }
 
     #[test]

@@ -1,0 +1,332 @@
+//! `walewise class`: many knitters' swatches → how much their gauge varies, what it does to a piece, and a handout.
+
+#[cfg(feature = "logbook")]
+mod entries;
+mod folder;
+mod photos;
+mod table;
+
+use super::measure::{MeasureArguments, UnitChoice, ruler_on, ruler_unit};
+use super::{ExitStatus, numbers, output, setup, wishes};
+use crate::class::{Class, ClassError, ClassQuestion, LeftOut, MOST_READINGS, Piece, Reading, class, to_json};
+use crate::gauge::RulerOn;
+use crate::measure::Setup;
+use crate::report::class::{self as report, Naming, SwatchPicture};
+use crate::report::place_map::PlaceMap;
+use crate::sizing::{CountRule, Length, LengthUnit};
+use std::path::{Path, PathBuf};
+
+/// Show how much gauge varies in a class of knitters, and what it does to one piece
+///
+/// A class is a folder with a folder for each knitter: KNITTER/PHOTO.jpg where each photo is a swatch, or
+/// KNITTER/SWATCH/PHOTO.jpg where several photos show one swatch; or a table (.csv) with the columns knitter, swatch, and
+/// photo or stitches_per_10cm and rows_per_10cm with stitches_plus_minus and rows_plus_minus; or swatches of the log by
+/// their tag.
+///
+/// Exit status: 0 done (photos that were left out are listed), 2 bad arguments or input, 3 it can't be concluded honestly
+/// (nothing was measured, or patterns or states are mixed), 1 anything else.
+#[derive(clap::Args)]
+pub struct ClassArguments {
+    /// Folder with a folder for each knitter, or a table (.csv)
+    #[cfg_attr(feature = "logbook", arg(value_name = "FOLDER|TABLE.csv", required_unless_present = "log_tags"))]
+    #[cfg_attr(not(feature = "logbook"), arg(value_name = "FOLDER|TABLE.csv", required = true))]
+    input: Option<PathBuf>,
+
+    /// Take the swatches of the log that have this tag; several must all be there
+    #[cfg(feature = "logbook")]
+    #[arg(long = "log-tag", value_name = "TAG", conflicts_with = "input")]
+    log_tags: Vec<String>,
+    /// The log's file
+    #[cfg(feature = "logbook")]
+    #[arg(long, value_name = "FILE", env = "WALEWISE_LOGBOOK", hide_env_values = true)]
+    logbook: Option<PathBuf>,
+
+    /// What the lesson is called
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    title: String,
+    /// Width of the piece [default: 50 cm, a headband]
+    #[arg(long, value_name = "LENGTH", value_parser = piece_length)]
+    width: Option<Length>,
+    /// Height of the piece [default: 10 cm]
+    #[arg(long, value_name = "LENGTH", value_parser = piece_length)]
+    height: Option<Length>,
+    /// How far off the width may be [default: 2.5 % of it, 5 mm at least]
+    #[arg(long, value_name = "LENGTH", value_parser = piece_length)]
+    near_enough: Option<Length>,
+    /// Stitches and rows the pattern is written for, such as 22x30 or 22x30/4in [default: the class's mean]
+    #[arg(long, value_name = "SxR", value_parser = wishes::wanted)]
+    pattern: Option<(f64, f64)>,
+    /// The pattern needs a multiple of so many stitches
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=500))]
+    multiple: u32,
+    /// and so many more
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=500))]
+    balance: u32,
+    /// Put swatches in different stitch patterns together
+    #[arg(long)]
+    mixed_patterns: bool,
+    /// Put swatches measured in different states (washed or not) together
+    #[arg(long)]
+    mixed_states: bool,
+
+    /// Write a handout to print (.html)
+    #[arg(long, value_name = "FILE")]
+    handout: Option<PathBuf>,
+    /// Names in the handout instead of initials
+    #[arg(long)]
+    names: bool,
+    /// Write the numbers as a table (.csv)
+    #[arg(long, value_name = "FILE")]
+    table: Option<PathBuf>,
+    /// Replace files that are there already
+    #[arg(long)]
+    force: bool,
+    /// Write JSON instead of words
+    #[arg(long)]
+    json: bool,
+
+    #[command(flatten)]
+    photos: PhotoArguments,
+}
+
+/// How the photos of a class are measured: as `walewise measure` does, all alike.
+#[derive(clap::Args)]
+#[command(next_help_heading = "How photos are measured (see walewise measure)")]
+struct PhotoArguments {
+    /// What was knitted
+    #[arg(long, value_name = "NAME|auto", default_value = "auto")]
+    stitch: String,
+    /// The smallest block that repeats, stitches x rows
+    #[arg(long, value_name = "AxB", value_parser = numbers::repeat)]
+    repeat: Option<(u32, u32)>,
+    /// What the ruler counts in
+    #[arg(long, value_name = "auto|cm|inch", value_parser = ruler_unit, default_value = "auto")]
+    ruler: UnitChoice,
+    /// Take a printed grid of this pitch as the scale
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm)]
+    grid: Option<f64>,
+    /// Take the printed calibration card as the scale
+    #[arg(long, conflicts_with_all = ["grid", "id1"])]
+    card: bool,
+    /// The card's check length, as your ruler says
+    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, requires = "card")]
+    card_length: Option<f64>,
+    /// Take a card of bank card size as the scale; it is blanked in every picture
+    #[arg(long, conflicts_with = "grid")]
+    id1: bool,
+    /// The lens as measured with walewise lens
+    #[arg(long, value_name = "FILE")]
+    lens: Option<PathBuf>,
+    /// Accuracy class of the ruler
+    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
+    ruler_class: Option<setup::ClassChoice>,
+    /// Name of the one ruler in all photos: its error moves all gauges alike and is kept out of the spread
+    #[arg(long, value_name = "NAME")]
+    ruler_id: Option<String>,
+    /// Thickness of the ruler
+    #[arg(long, value_name = "MM", value_parser = numbers::thickness_mm)]
+    ruler_thickness: Option<f64>,
+    /// What the ruler lies on
+    #[arg(long, value_name = "table|fabric", value_parser = ruler_on)]
+    ruler_on: Option<RulerOn>,
+    /// About what you expect per 10 cm; settles only between readings that fit equally
+    #[arg(long, value_name = "SxR", value_parser = numbers::gauge)]
+    expect: Option<(f64, f64)>,
+}
+
+impl PhotoArguments {
+    fn setup(&self) -> Result<Setup, String> {
+        setup::from_arguments(&MeasureArguments {
+            photos: Vec::new(),
+            stitch: self.stitch.clone(),
+            repeat: self.repeat,
+            ruler: self.ruler,
+            grid: self.grid,
+            card: self.card,
+            card_length: self.card_length,
+            id1: self.id1,
+            lens: self.lens.clone(),
+            span: Vec::new(),
+            axes: None,
+            region: None,
+            ruler_class: self.ruler_class,
+            ruler_id: self.ruler_id.clone(),
+            ruler_thickness: self.ruler_thickness,
+            ruler_on: self.ruler_on,
+            expect: self.expect,
+            wanted: None,
+            tolerance: None,
+            counted: None,
+            same_swatch: false,
+            annotate: None,
+            report: None,
+            json: false,
+        })
+    }
+}
+
+fn piece_length(text: &str) -> Result<Length, String> {
+    let length = Length::parse(text, LengthUnit::Cm)?;
+    if length.is_positive() { Ok(length) } else { Err(format!("'{text}' is not more than 0")) }
+}
+
+/// What was gathered of a class before it is analysed.
+#[derive(Default)]
+struct Gathered {
+    readings: Vec<Reading>,
+    left_out: Vec<LeftOut>,
+    /// Local maps over photos, by the label of the reading.
+    maps: Vec<(String, PlaceMap)>,
+}
+
+/// A photo to be measured.
+struct PhotoOf {
+    knitter: String,
+    swatch: String,
+    /// What it is called in words; no two are called alike.
+    label: String,
+    path: PathBuf,
+    state: Option<String>,
+    ruler: Option<String>,
+}
+
+/// Why there is no result: words and exit status.
+type Ended = (String, ExitStatus);
+
+fn bad(message: impl Into<String>) -> Ended {
+    (message.into(), ExitStatus::BadArguments)
+}
+
+/// Runs the command.
+pub fn run(arguments: &ClassArguments) -> ExitStatus {
+    result(arguments).unwrap_or_else(|(message, status)| {
+        output::complain(&message);
+        status
+    })
+}
+
+fn result(arguments: &ClassArguments) -> Result<ExitStatus, Ended> {
+    let setup = arguments.photos.setup().map_err(bad)?;
+    let question = question(arguments);
+    check_files(arguments)?;
+    let gathered = gathered(arguments, &setup)?;
+    let left_out = gathered.left_out.clone();
+    let found = class(gathered.readings, gathered.left_out, &question).map_err(|e| explained(&e, &left_out))?;
+    if let Some(path) = &arguments.handout {
+        let naming = if arguments.names { Naming::Names } else { Naming::Initials };
+        let pictures = pictures(&found, gathered.maps);
+        write(path, report::page(&found, naming, &pictures).as_bytes())?;
+    }
+    if let Some(path) = &arguments.table {
+        write(path, report::table(&found).as_bytes())?;
+    }
+    let text = if arguments.json { to_json(&found) } else { report::describe(&found) };
+    match output::print(&text) {
+        Ok(()) => Ok(ExitStatus::Done),
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(ExitStatus::Other),
+        Err(error) => Err((format!("the results can't be written: {error}"), ExitStatus::Other)),
+    }
+}
+
+fn question(arguments: &ClassArguments) -> ClassQuestion {
+    let mm = |length: Option<Length>| length.map(Length::mm);
+    let usual = Piece::HEADBAND;
+    ClassQuestion {
+        title: arguments.title.clone(),
+        piece: Piece {
+            width_mm: mm(arguments.width).unwrap_or(usual.width_mm),
+            height_mm: mm(arguments.height).unwrap_or(usual.height_mm),
+            tolerance_mm: mm(arguments.near_enough),
+            rule: CountRule { multiple: arguments.multiple, balance: arguments.balance, ..CountRule::ANY },
+            pattern_per_10cm: arguments.pattern.map(|(stitches, rows)| [stitches, rows]),
+        },
+        mixed_patterns: arguments.mixed_patterns,
+        mixed_states: arguments.mixed_states,
+    }
+}
+
+/// Before minutes of measuring: can the files be written, and would none be lost?
+fn check_files(arguments: &ClassArguments) -> Result<(), Ended> {
+    for path in [&arguments.handout, &arguments.table].into_iter().flatten() {
+        let same = |other: &Path| path.canonicalize().is_ok_and(|p| other.canonicalize().is_ok_and(|o| o == p));
+        if arguments.input.as_deref().is_some_and(same) {
+            return Err(bad(format!("{}: this would overwrite the class", path.display())));
+        }
+        if !arguments.force && path.exists() {
+            return Err((format!("{} is there already; --force replaces it", path.display()), ExitStatus::Other));
+        }
+        output::check_writable(path)
+            .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))?;
+    }
+    Ok(())
+}
+
+fn gathered(arguments: &ClassArguments, setup: &Setup) -> Result<Gathered, Ended> {
+    #[cfg(feature = "logbook")]
+    if !arguments.log_tags.is_empty() {
+        return entries::gathered(arguments.logbook.as_deref(), &arguments.log_tags);
+    }
+    let Some(input) = &arguments.input else { return Err(bad("name a folder or a table")) };
+    let with_maps = arguments.handout.is_some();
+    if input.is_dir() {
+        let found = folder::photos(input)?;
+        return Ok(photos::measured(
+            &found.photos,
+            setup,
+            with_maps,
+            Gathered { left_out: found.left_out, ..Gathered::default() },
+        ));
+    }
+    let table = table::read(input)?;
+    let stated = Gathered { readings: table.readings, ..Gathered::default() };
+    Ok(photos::measured(&table.photos, setup, with_maps, stated))
+}
+
+/// The class's error in words, with what was left out, since that may be the cause.
+fn explained(error: &ClassError, left_out: &[LeftOut]) -> Ended {
+    for left in left_out {
+        output::complain(&format!("{}: {}", left.label, left.reason));
+    }
+    let (advice, status) = match error {
+        ClassError::Empty => ("", ExitStatus::Refused),
+        ClassError::MixedPatterns(_) => {
+            ("; name the pattern with --stitch, or put them together with --mixed-patterns", ExitStatus::Refused)
+        }
+        ClassError::MixedStates(_) => ("; put them together with --mixed-states", ExitStatus::Refused),
+        ClassError::TooMany(_) | ClassError::Piece(_) => ("", ExitStatus::BadArguments),
+    };
+    (format!("{error}{advice}"), status)
+}
+
+/// One map for each swatch that has one: that of its first photo.
+fn pictures(class: &Class, mut maps: Vec<(String, PlaceMap)>) -> Vec<SwatchPicture> {
+    let mut pictures = Vec::new();
+    for (swatch, about) in class.swatches.iter().enumerate() {
+        if let Some(at) = maps.iter().position(|(label, _)| about.readings.contains(label)) {
+            pictures.push(SwatchPicture { swatch, map: maps.swap_remove(at).1 });
+        }
+    }
+    pictures
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {
+    output::write_whole(path, bytes)
+        .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))
+}
+
+/// More photos than are taken together: said before any of them is measured.
+fn check_number(count: usize) -> Result<(), Ended> {
+    if count > MOST_READINGS { Err(bad(ClassError::TooMany(count).to_string())) } else { Ok(()) }
+}
+
+/// The name, with a number behind it where it is taken already.
+fn free_name(taken: &mut Vec<String>, name: String) -> String {
+    let mut free = name.clone();
+    let mut number = 2;
+    while taken.contains(&free) {
+        free = format!("{name} ({number})");
+        number += 1;
+    }
+    taken.push(free.clone());
+    free
+}

@@ -1,0 +1,220 @@
+//! A class as a table (CSV): a line a measurement, its photo or its numbers.
+
+use super::{Ended, PhotoOf, bad, check_number, free_name};
+use crate::class::Reading;
+use crate::compare::{HandCount, StatedValue};
+use crate::quantity::{Confidence, Contribution, RulerClass, Source, Uncertain, t_coverage_factor};
+use csv::{ReaderBuilder, StringRecord, Trim};
+use std::io::Read;
+use std::path::Path;
+
+/// What a table holds.
+pub struct TableOfClass {
+    /// Measurements that stand in it.
+    pub readings: Vec<Reading>,
+    /// Photos that are named in it.
+    pub photos: Vec<PhotoOf>,
+}
+
+/// Largest table that is read, in bytes: a line for every measurement takes a thousandth of it (a stated choice).
+const LARGEST: u64 = 4 << 20;
+
+/// Reads a table. Columns may stand in any order; those that are not known are passed over, so that a table of the log can
+/// be used. Cells are parted by commas or semicolons; with semicolons numbers may have a decimal comma.
+///
+/// # Errors
+/// For what is no table, a missing column, or a line that makes no sense, with its number.
+pub fn read(path: &Path) -> Result<TableOfClass, Ended> {
+    let wrong = |what: String| bad(format!("{}: {what}", path.display()));
+    let file = std::fs::File::open(path).map_err(|e| wrong(format!("can't be read: {e}")))?;
+    let mut bytes = Vec::new();
+    file.take(LARGEST + 1).read_to_end(&mut bytes).map_err(|e| wrong(format!("can't be read: {e}")))?;
+    if bytes.len() as u64 > LARGEST {
+        return Err(wrong(format!("larger than {} MiB: this is no table of a class", LARGEST >> 20)));
+    }
+    let text = String::from_utf8(bytes).map_err(|_| wrong("not a table in UTF-8".to_owned()))?;
+    parsed(&text, path.parent().unwrap_or(Path::new("")))
+        .map_err(|(what, status)| (format!("{}: {what}", path.display()), status))
+}
+
+/// The lines of a table's text; photos are found from `folder`.
+fn parsed(text: &str, folder: &Path) -> Result<TableOfClass, Ended> {
+    let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
+    let header = text.lines().next().unwrap_or_default();
+    let semicolons = header.matches(';').count() > header.matches(',').count();
+    let mut reader = ReaderBuilder::new()
+        .delimiter(if semicolons { b';' } else { b',' })
+        .trim(Trim::All)
+        .from_reader(text.as_bytes());
+    let columns = reader.headers().map_err(|e| bad(e.to_string()))?.clone();
+    if !columns.iter().any(|c| c == "knitter") {
+        return Err(bad("there is no column 'knitter'"));
+    }
+    let mut table = TableOfClass { readings: Vec::new(), photos: Vec::new() };
+    let mut labels = Vec::new();
+    for (i, line) in reader.records().enumerate() {
+        check_number(i + 1)?;
+        let line = line.map_err(|e| bad(e.to_string()))?;
+        let number = line.position().map_or(0, csv::Position::line);
+        let row = Row { columns: &columns, line: &line, decimal_comma: semicolons };
+        row.add_to(&mut table, folder, number, &mut labels).map_err(|what| bad(format!("line {number}: {what}")))?;
+    }
+    Ok(table)
+}
+
+struct Row<'a> {
+    columns: &'a StringRecord,
+    line: &'a StringRecord,
+    decimal_comma: bool,
+}
+
+impl Row<'_> {
+    /// A cell that is there and not empty, without the apostrophe that keeps a spreadsheet from running it.
+    fn cell(&self, name: &str) -> Option<&str> {
+        let at = self.columns.iter().position(|c| c == name)?;
+        let cell = self.line.get(at).filter(|cell| !cell.is_empty())?;
+        Some(cell.strip_prefix('\'').filter(|rest| rest.starts_with(['=', '+', '-', '@', '\''])).unwrap_or(cell))
+    }
+
+    /// A number that is not below zero.
+    fn number(&self, name: &str) -> Result<Option<f64>, String> {
+        let Some(cell) = self.cell(name) else { return Ok(None) };
+        let point = if self.decimal_comma { cell.replace(',', ".") } else { cell.to_owned() };
+        let value: f64 = point.parse().map_err(|_| format!("{name}: '{cell}' is not a number"))?;
+        if value.is_finite() && value >= 0.0 {
+            Ok(Some(value))
+        } else {
+            Err(format!("{name}: '{cell}' is not a number of 0 or more"))
+        }
+    }
+
+    fn add_to(
+        &self,
+        table: &mut TableOfClass,
+        folder: &Path,
+        number: u64,
+        labels: &mut Vec<String>,
+    ) -> Result<(), String> {
+        let knitter = self.cell("knitter").ok_or("no knitter is named")?.to_owned();
+        let own = self.cell("swatch").or_else(|| self.cell("id")).map(str::to_owned);
+        let state = self.cell("state").map(str::to_owned);
+        let ruler = self.cell("ruler_id").map(str::to_owned);
+        // Without a name each line is a swatch of its own.
+        let swatch = own.unwrap_or_else(|| format!("line {number}"));
+        let gauge = self.gauge()?;
+        if gauge[0].is_none() && gauge[1].is_none() {
+            let photo = self.cell("photo").ok_or("neither a photo nor stitches_per_10cm is given")?;
+            let label = free_name(labels, photo.to_owned());
+            table.photos.push(PhotoOf { knitter, swatch, label, path: folder.join(photo), state, ruler });
+            return Ok(());
+        }
+        let label = free_name(labels, format!("line {number}"));
+        let reading = Reading {
+            stitch: self.cell("stitch").map(str::to_owned),
+            state,
+            yarn: self.cell("yarn").map(str::to_owned),
+            needle_mm: self.number("needle_mm")?,
+            photo_sha256: self.cell("photo_sha256").map(str::to_owned),
+            ..Reading::new(&knitter, &swatch, &label, gauge).with_ruler(ruler.as_deref())
+        };
+        table.readings.push(reading);
+        Ok(())
+    }
+
+    /// A hand count, or what is stated.
+    fn gauge(&self) -> Result<[Option<Uncertain>; 2], String> {
+        if let Some(count) = self.count()? {
+            let gauge = count.gauge("").ok_or("the hand count makes no gauge")?;
+            return Ok([Some(gauge.stitches_per_10cm), Some(gauge.rows_per_10cm)]);
+        }
+        Ok([self.stated("stitches")?, self.stated("rows")?])
+    }
+
+    /// A value with its uncertainty; without one it is taken as it stands, and its error as part of the spread.
+    fn stated(&self, axis: &str) -> Result<Option<Uncertain>, String> {
+        let name = format!("{axis}_per_10cm");
+        let Some(value) = self.number(&name)? else { return Ok(None) };
+        if value <= 0.0 {
+            return Err(format!("{name}: it must be more than 0"));
+        }
+        let half_width_95 = self.number(&format!("{axis}_plus_minus"))?;
+        let own = self.number(&format!("{axis}_standard_uncertainty"))?;
+        let standard_uncertainty = own.or(half_width_95.map(|h| h / t_coverage_factor(f64::INFINITY, Confidence::P95)));
+        let Some(standard_uncertainty) = standard_uncertainty else { return Ok(Some(Uncertain::exact(value))) };
+        let degrees_of_freedom = self.number(&format!("{axis}_degrees_of_freedom"))?;
+        let stated = StatedValue { value, standard_uncertainty, degrees_of_freedom, half_width_95 };
+        let source = Source::named("uncertainty as stated");
+        let part = match stated.degrees_of_freedom {
+            Some(freedom) if freedom > 0.0 => Contribution::type_a(source, stated.standard_uncertainty, freedom),
+            _ => Contribution::stated(source, stated.standard_uncertainty),
+        };
+        Ok(Some(Uncertain::exact(value).with(part)))
+    }
+
+    fn count(&self) -> Result<Option<HandCount>, String> {
+        let names = ["counted_stitches", "counted_stitches_over_mm", "counted_rows", "counted_rows_over_mm"];
+        let mut values = [None; 4];
+        for (value, name) in values.iter_mut().zip(names) {
+            *value = self.number(name)?;
+        }
+        let [Some(stitches), Some(stitches_over_mm), Some(rows), Some(rows_over_mm)] = values else {
+            let none = values.iter().all(Option::is_none);
+            return if none { Ok(None) } else { Err(format!("a hand count needs {}", names.join(", "))) };
+        };
+        let class = |cell: &str| match cell {
+            "I" => Ok(RulerClass::I),
+            "II" => Ok(RulerClass::II),
+            "III" => Ok(RulerClass::III),
+            _ => Err(format!("ruler_class: '{cell}' is not I, II or III")),
+        };
+        Ok(Some(HandCount {
+            stitches,
+            stitches_over_mm,
+            stitches_plus_minus: self.number("counted_stitches_plus_minus")?,
+            rows,
+            rows_over_mm,
+            rows_plus_minus: self.number("counted_rows_plus_minus")?,
+            ruler_class: self.cell("ruler_class").map(class).transpose()?,
+            ruler_id: self.cell("ruler_id").map(str::to_owned),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(text: &str) -> Result<TableOfClass, Ended> {
+        parsed(text, Path::new("here"))
+    }
+
+    #[test]
+    fn commas_and_semicolons() {
+        let a = of("knitter,swatch,stitches_per_10cm,stitches_plus_minus\nAnn,1,22.4,0.3\n").unwrap();
+        let b = of("\u{FEFF}stitches_per_10cm;knitter;stitches_plus_minus\r\n22,4;Ann;0,3\r\n").unwrap();
+        for table in [a, b] {
+            let gauge = table.readings[0].gauge[0].as_ref().unwrap();
+            assert_eq!(gauge.value, 22.4);
+            assert!((gauge.standard_uncertainty() - 0.3 / 1.959_964).abs() < 1e-6);
+        }
+        let photos = of("knitter,photo\nAnn,ann.jpg\nBo,ann.jpg\n").unwrap().photos;
+        assert_eq!((photos[0].path.as_path(), photos[1].label.as_str()), (Path::new("here/ann.jpg"), "ann.jpg (2)"));
+    }
+
+    #[test]
+    fn what_makes_no_sense_names_its_line() {
+        for (text, wrong) in [
+            ("swatch,stitches_per_10cm\n1,22\n", "knitter"),
+            ("knitter,stitches_per_10cm\nAnn,NaN\n", "line 2"),
+            ("knitter,stitches_per_10cm\nAnn,22\nBo,-3\n", "line 3"),
+            ("knitter,stitches_per_10cm\nAnn,0\n", "line 2"),
+            ("knitter,stitches_per_10cm\nAnn,1e999\n", "line 2"),
+            ("knitter,stitches_per_10cm\n,22\n", "line 2"),
+            ("knitter,photo\nAnn,\n", "line 2"),
+            ("knitter,stitches_per_10cm\nAnn,22,33\n", "line: 2"),
+        ] {
+            let (message, status) = of(text).err().unwrap();
+            assert!(message.contains(wrong) && status == crate::cli::ExitStatus::BadArguments, "{text}: {message}");
+        }
+    }
+}
