@@ -13,3 +13,5 @@ mod plan_schematic;
 pub mod plan_text;
 pub mod text;
 mod ways;
+
+pub use plan_instructions::instructions;
