@@ -8,7 +8,7 @@ export class Casting {
     this.root = root;
     this.app = app;
     this.gauge = null;
-    this.said = { stitches: "22", rows: "30", over: "10 cm", name: "", width: "", ease: "", tolerance: "", length: "", round: "", sideways: false, multiple: "", balance: "", edges: "", row_multiple: "", shape_to: "", per_row: "" };
+    this.said = { stitches: "22", rows: "30", over: "10 cm", name: "", width: "", ease: "", tolerance: "", length: "", round: "", sideways: false, washed: false, multiple: "", balance: "", edges: "", row_multiple: "", shape_to: "", per_row: "" };
     this.changed = settled(300, () => this.work());
     this.show();
   }
@@ -48,15 +48,16 @@ export class Casting {
 
   pieceFields() {
     const worked = choice([["", words.flat], ["round", words.round]], this.said.round, (value) => { this.said.round = value; this.changed(); });
-    const sideways = h("input", { type: "checkbox", checked: this.said.sideways, onchange: (event) => { this.said.sideways = event.target.checked; this.changed(); } });
+    const tick = (name) => h("label", { class: "check" }, h("input", { type: "checkbox", checked: this.said[name], onchange: (event) => { this.said[name] = event.target.checked; this.changed(); } }), words[name]);
     return h("section", { class: "card stack" },
-      h("div", { class: "fields" }, this.input("width", words.piece_width, { unit: true }), this.input("ease", words.piece_ease, { unit: true, hint: words.piece_ease_hint })),
+      h("div", { class: "fields" }, this.input("width", words.piece_width, { unit: true }), this.input("ease", words.piece_ease, { unit: true })),
       h("div", { class: "fields" }, this.input("length", words.piece_length, { unit: true }), field(words.worked, worked), this.input("name", words.piece_name)),
       h("div", { class: "fields" }, this.input("multiple", words.multiple, { whole: true }), this.input("balance", words.balance, { whole: true }), this.input("tolerance", words.piece_tolerance, { unit: true })),
+      tick("washed"),
       h("details", {}, h("summary", {}, words.more), h("div", { class: "stack" },
-        h("label", { class: "check" }, sideways, words.sideways),
+        tick("sideways"),
         h("div", { class: "fields" }, this.input("edges", words.edges, { whole: true }), this.input("row_multiple", words.row_multiple, { whole: true })),
-        h("div", { class: "fields" }, this.input("shape_to", words.shape_to, { whole: true, hint: words.shape_hint }), this.input("per_row", words.per_row, { whole: true })))));
+        h("div", { class: "fields" }, this.input("shape_to", words.shape_to, { whole: true }), this.input("per_row", words.per_row, { whole: true })))));
   }
 
   /** What the form says, as the core reads it. */
@@ -70,7 +71,7 @@ export class Casting {
     return {
       ...(gauge ? { record: gauge.text } : { stitches: text(said.stitches), rows: text(said.rows) || null, over: said.over }),
       name: said.name.trim() || words.piece_default, width: length(said.width), ease: length(said.ease), tolerance: length(said.tolerance), length: length(said.length),
-      round, sideways: said.sideways, multiple: whole(said.multiple), balance: round ? null : whole(said.balance), edge_stitches: round ? null : whole(said.edges),
+      round, sideways: said.sideways, washed: said.washed, multiple: whole(said.multiple), balance: round ? null : whole(said.balance), edge_stitches: round ? null : whole(said.edges),
       row_multiple: whole(said.row_multiple), shape_to: said.shape_to.trim() || null, per_row: said.shape_to.trim() ? whole(said.per_row) : null,
     };
   }

@@ -12,11 +12,13 @@ const FOUR_INCHES = 1.016;
 /** Contributions that are worth telling, and the share of the largest below which advice is not. */
 const LARGEST = 3;
 const WORTH_ADVICE = 0.25;
+const WIDE = matchMedia("(min-width: 60rem)");
 
 export class Result {
   constructor(measuring, app) {
     this.measuring = measuring;
     this.app = app;
+    WIDE.addEventListener("change", () => this.shown && this.arrange());
   }
 
   get shown() {
@@ -53,18 +55,17 @@ export class Result {
     this.viewer = new Viewer();
     this.hand = new Hand(this.measuring, this.app, this.viewer);
     this.side = h("div", { class: "stack" });
-    this.left = h("div", { class: "stack stick" }, this.viewer.element);
-    this.measuring.root.replaceChildren(h("div", { class: "two" }, this.left, h("div", { class: "stack" }, this.side, this.hand.element)));
+    this.rest = h("div", { class: "stack" });
+    this.layout = h("div");
+    this.measuring.root.replaceChildren(this.layout);
     this.arrange();
   }
 
-  /** On a narrow screen the figures come before the picture. */
+  /** Side by side where there is room; on a narrow screen the figures, the picture, then the rest. */
   arrange() {
-    const narrow = matchMedia("(max-width: 59.99rem)").matches;
-    const two = this.side.closest(".two");
-    if (narrow) {
-      two.replaceChildren(this.side, this.left, this.hand.element);
-    }
+    if (WIDE.matches) this.layout.replaceChildren(h("div", { class: "stack" }, this.viewer.element, this.hand.element), h("div", { class: "stack" }, this.side, this.rest));
+    else this.layout.replaceChildren(this.side, this.viewer.element, this.hand.element, this.rest);
+    this.layout.className = WIDE.matches ? "two" : "stack";
   }
 
   headline() {
@@ -75,8 +76,9 @@ export class Result {
 
   fill() {
     const { record } = this;
-    const parts = record.gauge ? this.answer() : record.refusal ? this.refusal() : this.failure();
-    this.side.replaceChildren(...parts.filter(Boolean));
+    const [first, rest] = record.gauge ? this.answer() : [record.refusal ? this.refusal() : this.failure(), []];
+    this.side.replaceChildren(...first.filter(Boolean));
+    this.rest.replaceChildren(...rest.filter(Boolean));
   }
 
   complain(message) {
@@ -88,7 +90,7 @@ export class Result {
   answer() {
     const unit = this.app.unit;
     const names = this.count > 1 ? words.together_from(this.count) : words.measured_on(this.record.photo.file);
-    return [
+    const first = [
       h("div", { class: "stack close" }, h("h1", { tabindex: "-1" }, words.answer_title), h("p", { class: "quiet" }, names)),
       h("div", { class: "figures" }, this.figure("stitches", unit), this.figure("rows", unit)),
       this.inWords(unit),
@@ -96,8 +98,10 @@ export class Result {
         h("button", { type: "button", class: "main-button", onclick: () => this.app.castOn(this.text, names) }, words.to_cast_on),
         h("button", { type: "button", id: "keep", onclick: () => this.keep() }, words.keep)),
       (this.keeping = h("div", { hidden: true })),
-      this.wanted(unit),
       this.carefully(),
+      this.wanted(unit),
+    ];
+    const rest = [
       this.why(),
       this.basis(unit),
       h("div", { class: "row" },
@@ -105,10 +109,11 @@ export class Result {
         this.count === 1 && h("button", { type: "button", onclick: () => this.savePicture() }, words.save_picture),
         h("button", { type: "button", onclick: () => save("walewise.json", `${this.text}\n`, "application/json") }, words.save_record)),
     ];
+    return [first, rest];
   }
 
   figure(what, unit) {
-    const [value, spread] = this.said[what][unit].split(" ± ");
+    const [value, spread] = this.said[what][unit].split("\u00a0±\u00a0");
     return h("div", { class: "card figure" }, h("div", {}, h("span", { class: "value" }, value), " ", h("span", { class: "spread" }, `± ${spread}`)),
       h("div", { class: "what" }, words[what]), h("div", { class: "quiet" }, words.per[unit]));
   }
@@ -116,7 +121,7 @@ export class Result {
   inWords(unit) {
     const times = unit === "cm" ? 1 : FOUR_INCHES;
     const sentence = (what, of) => {
-      const places = (this.said[what][unit].split(" ± ")[1].split(".")[1] ?? "").length;
+      const places = (this.said[what][unit].split("\u00a0±\u00a0")[1].split(".")[1] ?? "").length;
       const at = (sign) => ((of.value + sign * of.expanded_uncertainty) * times).toFixed(places);
       return h("p", {}, words.sure(at(-1), at(1), words[what], words.per[unit]));
     };
@@ -201,7 +206,7 @@ export class Result {
       lattice && h("li", {}, words.counted_over(lattice.stitches_counted.toFixed(1), lattice.rows_counted.toFixed(1))),
       h("li", {}, scale.kind === "ruler" ? words.scale_ruler(words.scale_units[scale.unit], long, scale.graduations_read) : words.scale_kinds[scale.kind]),
       scale.kind === "ruler" && scale.ruler_on && h("li", {}, words.ruler_on[scale.ruler_on]),
-      scale.tilt_deg !== null && h("li", {}, words.tilt(scale.tilt_deg.toFixed(0))),
+      scale.tilt_deg > 0.5 && h("li", {}, words.tilt(scale.tilt_deg.toFixed(0))),
       said.swatch && h("li", {}, words.swatch_size(said.swatch.width[unit], said.swatch.height[unit], words[`unit_${unit}`])),
       said.photos?.map((photo) => h("li", {}, photo.stitches ? words.photo_line(photo.file, photo.stitches[unit], photo.rows[unit]) : words.left_out(photo.file, photo.left_out ?? "")))),
       marks.length > 0 && h("p", { id: "by-hand" }, h("strong", {}, `${words.by_hand}: `), marks.map((name) => words.by_hand_items[name]).join(", "), "."));
@@ -226,22 +231,24 @@ export class Result {
     return [
       h("div", { class: "stack close" }, h("h1", { tabindex: "-1" }, help.title), h("p", { class: "quiet" }, words.refused_lead)),
       h("section", { class: "card warm stack", id: "help" }, drawingFor(refusal.code, words.drawings), h("ol", { class: "numbered" }, help.steps.map((step) => h("li", {}, step)))),
-      refusal.rivals.length > 0 && this.rivals(refusal.rivals),
+      refusal.rivals.length > 0 && this.rivals(refusal),
       h("div", { class: "row" }, this.app.again(words.again, (files) => this.measuring.take(files), true)),
       h("details", {}, h("summary", {}, words.seen), h("div", {}, h("p", {}, `${refusal.message}.`))),
     ];
   }
 
-  rivals(rivals) {
+  /** Readings that remain: to choose from, unless only the pattern can tell. */
+  rivals({ code, rivals }) {
     const { unit } = this.app;
     const times = unit === "cm" ? 1 : FOUR_INCHES;
+    const named = (rival) => words.rival((rival.stitches_per_10cm * times).toFixed(1), (rival.rows_per_10cm * times).toFixed(1), words.per[unit]);
     const choose = (rival) => {
       this.measuring.set.expect = [rival.stitches_per_10cm, rival.rows_per_10cm];
       this.measuring.measure();
     };
+    if (code === "pattern_unclear") return h("section", { class: "card stack close", id: "rivals" }, h("p", {}, words.rivals_if), h("ul", {}, rivals.map((rival) => h("li", {}, named(rival)))));
     return h("section", { class: "card stack close", id: "rivals" }, h("h2", {}, words.rivals_title), h("p", { class: "quiet" }, words.rivals_lead),
-      h("div", { class: "row" }, rivals.map((rival) => h("button", { type: "button", onclick: () => choose(rival) },
-        words.rival((rival.stitches_per_10cm * times).toFixed(1), (rival.rows_per_10cm * times).toFixed(1), words.per[unit])))));
+      h("div", { class: "row" }, rivals.map((rival) => h("button", { type: "button", onclick: () => choose(rival) }, named(rival)))));
   }
 
   failure() {

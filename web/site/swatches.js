@@ -80,7 +80,7 @@ function gaugeWords(reading, unit) {
   const per = words.per[unit];
   const spread = (value, half) => {
     const places = half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half * times)) + (half * times * 10 ** Math.ceil(-Math.log10(half * times)) < 3 ? 1 : 0))) : 2;
-    return `${(value * times).toFixed(places)}${half > 0 ? ` ± ${(half * times).toFixed(places)}` : ""}`;
+    return `${(value * times).toFixed(places)}${half > 0 ? `\u00a0±\u00a0${(half * times).toFixed(places)}` : ""}`;
   };
   const record = reading.photo;
   if (record) {

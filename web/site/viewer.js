@@ -19,7 +19,7 @@ export class Viewer {
       h("button", { type: "button", "aria-label": words.zoom_in, title: words.zoom_in, onclick: () => this.zoom(1.5) }, "+"),
       h("button", { type: "button", "aria-label": words.zoom_out, title: words.zoom_out, onclick: () => this.zoom(1 / 1.5) }, "−"),
       h("button", { type: "button", "aria-label": words.zoom_fit, title: words.zoom_fit, onclick: () => this.fit() }, "⤢"),
-      this.marksButton), this.legend());
+      this.marksButton), (this.key = this.legend()));
     this.listen();
     new ResizeObserver(() => this.resized()).observe(this.frame);
   }
@@ -45,6 +45,7 @@ export class Viewer {
     this.marks = s("g", {}, drawn(overlay));
     this.drawing.replaceChildren(this.marks, this.hand);
     this.marks.toggleAttribute("hidden", this.marksButton.getAttribute("aria-pressed") !== "true");
+    this.key.hidden = this.marksButton.hidden = this.marks.childElementCount === 0;
     if (!same) this.fitted = true;
     this.resized();
   }

@@ -187,6 +187,7 @@ export const words = {
   reset: "Back to what was read",
   rivals_title: "Which is it?",
   rivals_lead: "The photo allows more than one count. Choose the one that can be right; you can check by counting a few stitches.",
+  rivals_if: "So it would be counted, if the pattern allows it:",
   rival: (stitches, rows, per) => `${stitches} stitches × ${rows} rows ${per}`,
   working: "Measuring again",
 
@@ -196,22 +197,22 @@ export const words = {
   refusals: {
     no_scale: {
       title: "I can't find a ruler",
-      steps: ["Lay a ruler flat beside the swatch, at least 5 cm of its marks in the picture and no glare on them.", "Or set two points and a length by hand, below."],
+      steps: ["Lay a ruler flat beside the swatch, at least 5 cm of its marks in the picture and no glare on them.", "Or set two points and a length by hand, under the picture."],
       open: "scale",
     },
     ruler_unmarked: {
       title: "I can't read the ruler's marks",
-      steps: ["Turn the marked side up, and take the photo closer and without glare.", "Or set two points and a length by hand, below."],
+      steps: ["Turn the marked side up, and take the photo closer and without glare.", "Or set two points and a length by hand, under the picture."],
       open: "scale",
     },
     unit_unclear: {
       title: "Centimetres or inches?",
-      steps: ["Say below what your ruler counts in.", "Or take the photo closer, so that long and short marks can be told apart."],
+      steps: ["Say what your ruler counts in, under the picture.", "Or take the photo closer, so that long and short marks can be told apart."],
       open: "scale",
     },
     not_knit: {
       title: "I can't find knitting",
-      steps: ["Let the swatch fill most of the picture, in even light from one side.", "Or mark it by hand, below."],
+      steps: ["Let the swatch fill most of the picture, in even light from one side.", "Or mark it by hand, under the picture."],
       open: "region",
     },
     too_few_stitches: {
@@ -240,7 +241,7 @@ export const words = {
     },
     axes_unclear: {
       title: "Which way do the rows run?",
-      steps: ["Say below in which direction the rows run."],
+      steps: ["Say in which direction the rows run, under the picture."],
       open: "axes",
     },
     lattice_unclear: {
@@ -250,12 +251,12 @@ export const words = {
     },
     pattern_unclear: {
       title: "What is knitted here?",
-      steps: ["Say what is knitted, with its repeat where it has one."],
+      steps: ["Say what is knitted, under the picture, with its repeat where it has one."],
       open: "stitch",
     },
     several_swatches: {
       title: "More than one swatch",
-      steps: ["Photograph one swatch at a time.", "Or mark the one to measure, below."],
+      steps: ["Photograph one swatch at a time.", "Or mark the one to measure, under the picture."],
       open: "region",
     },
     moire: {
@@ -290,6 +291,8 @@ export const words = {
     ["check length", "the card's check length", "Measure the card's check lengths with a steel ruler."],
     ["unequally", "the printer", "Measure the card's check lengths with a steel ruler."],
     ["edge", "the swatch's edges", "Count over a larger swatch."],
+    ["foreshortening", "how level the camera was", "Hold the camera level, straight above, and use a ruler with its marks in the picture."],
+    ["followed", "following the stitches", "Take the photo closer and sharp, with soft light from one side."],
     ["tilt", "how level the camera was", "Hold the camera level, straight above, and show more of the ruler."],
     ["direction", "the direction of the rows", "Hold the camera level, straight above the swatch."],
     ["irregular", "uneven stitches", "Show more of the fabric, or knit a larger swatch."],
@@ -317,20 +320,19 @@ export const words = {
   piece_name: "What is it?",
   piece_default: "Piece",
   piece_width: "Width, or round the body",
-  piece_ease: "Ease (finished minus body)",
-  piece_ease_hint: "Minus for snug, 0 for none.",
+  piece_ease: "Ease (minus: snug)",
   piece_tolerance: "May be off by",
   piece_length: "Length",
   worked: "Worked",
   flat: "back and forth",
   round: "in the round",
   sideways: "Knitted sideways",
+  washed: "The swatch was washed and dried as the piece will be",
   multiple: "Multiple of stitches",
   balance: "plus",
   edges: "Edge stitches, both sides",
   row_multiple: "Multiple of rows",
   shape_to: "Shape to so many stitches",
-  shape_hint: "Leave empty for a straight piece.",
   per_row: "Stitches a shaping row",
   more: "More",
   cast_on: "Cast on",

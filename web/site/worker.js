@@ -6,6 +6,8 @@ const LONGEST = 2400;
 
 const ready = init();
 const session = ready.then(() => new Session());
+// A number and its ± stay on one line.
+const sayings = (text) => JSON.parse(text.replaceAll(" ± ", "\u00a0±\u00a0"));
 const clock = () => performance.now();
 
 async function measure(id, { photos, setups, together }) {
@@ -17,7 +19,7 @@ async function measure(id, { photos, setups, together }) {
     const bytes = new Uint8Array(await photo.arrayBuffer());
     const tell = (stage) => self.postMessage({ id, stage, index, of: photos.length });
     const answer = one.measure(bytes, photo.name, JSON.stringify(setups[index]), clock, tell);
-    answers.push({ record: answer.record, said: JSON.parse(answer.said), overlay: JSON.parse(answer.overlay) });
+    answers.push({ record: answer.record, said: sayings(answer.said), overlay: JSON.parse(answer.overlay) });
     answer.free();
   }
   const pixels = one.picture(LONGEST);
@@ -29,7 +31,7 @@ async function measure(id, { photos, setups, together }) {
   let all = null;
   if (photos.length > 1) {
     const answer = one.together(JSON.stringify(together));
-    all = { record: answer.record, said: JSON.parse(answer.said), overlay: null };
+    all = { record: answer.record, said: sayings(answer.said), overlay: null };
     answer.free();
   }
   self.postMessage({ id, done: { answers, all, picture } }, picture ? [picture] : []);
