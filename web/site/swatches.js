@@ -74,26 +74,29 @@ export class Swatches {
   }
 }
 
+/** Value and half-width as people read them: the half-width to one digit, to two where it begins with 1 or 2. */
+function spread(value, half) {
+  if (!(half > 0)) return value.toFixed(2);
+  const first = -Math.floor(Math.log10(half));
+  const places = Math.max(0, half * 10 ** first < 2.95 ? first + 1 : first);
+  return `${value.toFixed(places)}\u00a0±\u00a0${half.toFixed(places)}`;
+}
+
 /** The gauge of a reading: a photo's record, a hand count or a statement. */
 function gaugeWords(reading, unit) {
   const times = unit === "cm" ? 1 : FOUR_INCHES;
-  const per = words.per[unit];
-  const spread = (value, half) => {
-    const places = half > 0 ? Math.min(3, Math.max(0, Math.ceil(-Math.log10(half * times)) + (half * times * 10 ** Math.ceil(-Math.log10(half * times)) < 3 ? 1 : 0))) : 2;
-    return `${(value * times).toFixed(places)}${half > 0 ? `\u00a0±\u00a0${(half * times).toFixed(places)}` : ""}`;
-  };
-  const record = reading.photo;
-  if (record) {
-    if (!record.gauge) return words.refused_kept;
-    const { stitches_per_10cm: s, rows_per_10cm: r } = record.gauge;
-    return words.swatch_gauge(spread(s.value, s.expanded_uncertainty), spread(r.value, r.expanded_uncertainty), per);
+  const said = (s, r) => words.swatch_gauge(spread(s[0] * times, s[1] * times), spread(r[0] * times, r[1] * times), words.per[unit]);
+  const { photo, count, stated } = reading;
+  if (photo) {
+    if (!photo.gauge) return words.refused_kept;
+    const of = (axis) => [axis.value, axis.expanded_uncertainty];
+    return said(of(photo.gauge.stitches_per_10cm), of(photo.gauge.rows_per_10cm));
   }
-  if (reading.stated) {
-    const { stitches_per_10cm: s, rows_per_10cm: r } = reading.stated;
-    return words.swatch_gauge((s.value * times).toFixed(2), (r.value * times).toFixed(2), per);
+  if (stated) {
+    const of = (axis) => [axis.value, axis.half_width_95 ?? 1.96 * axis.standard_uncertainty];
+    return said(of(stated.stitches_per_10cm), of(stated.rows_per_10cm));
   }
-  const count = reading.count;
-  const per10 = (axis) => (axis ? ((axis.count ?? axis.counted) / axis.over_mm) * 100 * times : NaN);
-  const [s, r] = [per10(count?.stitches), per10(count?.rows)];
-  return Number.isFinite(s) && Number.isFinite(r) ? words.swatch_gauge(s.toFixed(2), r.toFixed(2), per) : "";
+  // A bare count is within half a stitch; the ruler's own error is not worked out here.
+  const of = (counted, over, within) => [(100 * counted) / over, (100 * (within ?? 0.5)) / over];
+  return said(of(count.stitches, count.stitches_over_mm, count.stitches_plus_minus), of(count.rows, count.rows_over_mm, count.rows_plus_minus));
 }

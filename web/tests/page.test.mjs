@@ -1,12 +1,14 @@
 // The page in a real browser: node --test. The page must be built (web/build), and the command too, with which it is compared.
 import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
 import { readFileSync, readdirSync, writeFileSync } from "node:fs";
 import { createRequire } from "node:module";
+import { request } from "node:http";
 import { join } from "node:path";
 import { after, before, test } from "node:test";
-import { beside, difference, walewise } from "./command.mjs";
+import { beside, binary, difference, walewise } from "./command.mjs";
 import { withPlace } from "./exif.mjs";
-import { answered, desktop, folder, launch, measure, phone, root, sample, serve, visit } from "./site.mjs";
+import { desktop, dist, folder, launch, measure, phone, root, sample, serve, visit } from "./site.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 const STEEL = sample("stockinette-steel-ruler.jpg");
@@ -24,7 +26,7 @@ after(async () => {
 
 /** A test on a page of its own; whatever the page asked of others, or complained of, fails it. */
 function onPage(name, options, work) {
-  test(name, { timeout: 180_000 }, async (context) => {
+  test(name, { timeout: 300_000 }, async (context) => {
     const visited = await visit(browser, site, options);
     try {
       await work(visited.page, context, visited);
@@ -48,7 +50,6 @@ const shownRecord = async (page) => {
   return JSON.parse(readFileSync(await download.path(), "utf8"));
 };
 const native = async (photo, options) => JSON.parse((await walewise("measure", photo, ...options, "--json")).out);
-const settled = (page, act) => Promise.all([page.waitForFunction((old) => document.querySelector("#measure .two > :last-child, #measure .two")?.textContent !== old, null).catch(() => {}), act()]);
 
 onPage("every sample photo: the same decision and numbers as the command", desktop, async (page) => {
   await page.evaluate(() => {
@@ -121,8 +122,11 @@ onPage("a refusal helps, and a span set by hand answers, on a phone by touch", p
   assert.equal(record.scale.kind, "span");
   const labels = await page.locator(".handle").evaluateAll((all) => all.map((one) => one.getAttribute("aria-label")));
   assert.equal(labels.length, 2);
-  const typed = await page.evaluate(() => import("./settings.js").then(() => null));
-  assert.equal(typed, null);
+  // The command says the same of the same two points, which their names tell to the pixel.
+  const ends = labels.map((label) => label.match(/(\d+), (\d+)$/).slice(1).join(","));
+  const theirs = await native(photo, ["--stitch", "stockinette", "--span", `${ends.join(",")}=60mm`]);
+  const off = Math.abs(theirs.gauge.stitches_per_10cm.value / record.gauge.stitches_per_10cm.value - 1);
+  assert.ok(off < 0.005, `${off}`);
   await accessible(page, "set by hand");
   const wide = await page.evaluate(() => document.documentElement.scrollWidth);
   assert.ok(wide <= phone.viewport.width, `the page is ${wide} px wide`);
@@ -134,7 +138,7 @@ onPage("rival readings can be chosen, a region and a direction set by keys", des
     await page.locator("#rivals button").first().click();
     await page.waitForFunction(() => document.querySelector("#by-hand") || document.querySelector("#measure .problem") || document.querySelector("#help"));
   }
-  await page.click("[data-part=stitch] summary").catch(() => {});
+  await page.evaluate(() => (document.querySelector("[data-part=stitch]").open = true));
   await page.selectOption("#hand #pattern", "rib-2x2");
   await page.waitForSelector("#by-hand", { timeout: 60_000 });
   await page.click("[data-part=region] summary");
@@ -234,7 +238,7 @@ onPage("the log goes to the command line and back without loss, and no place wit
     assert.deepEqual(JSON.parse(theirs[0]), JSON.parse(ours));
     await page.setInputFiles("#import", back);
     await page.waitForFunction(() => /1 added, 1 there already\./.test(document.querySelector("#log-message")?.textContent ?? ""));
-    assert.match(await page.textContent("[data-swatch='2']"), /20\.0.* stitches, 28\.0.* rows/);
+    assert.match(await page.textContent("[data-swatch='2']"), /20\.0\s±\s0\.5 stitches, 28\.0\s±\s0\.5 rows/);
     // What was brought in goes out word for word.
     assert.equal((await exported("both.jsonl")).trim().split("\n")[1], theirs[1]);
     await page.locator("[data-swatch='2'] button", { hasText: "Delete" }).click();
@@ -264,11 +268,35 @@ test("without a network after the first visit", { timeout: 120_000 }, async () =
   }
 });
 
+test("the same page from the program, for this machine alone", { timeout: 120_000 }, async () => {
+  const program = spawn(binary, ["serve", "--port", "0", "--site", dist], { stdio: ["ignore", "pipe", "inherit"] });
+  try {
+    const line = await new Promise((done) => program.stdout.once("data", (data) => done(String(data))));
+    const url = line.match(/http:\/\/127\.0\.0\.1:\d+\//)[0];
+    const { context, page, complaints } = await visit(browser, { url });
+    await measure(page, STEEL, "stockinette");
+    await page.waitForSelector(".figures");
+    assert.deepEqual(complaints, []);
+    await context.close();
+    const status = (method, path, host) => new Promise((done, fail) => {
+      const asked = request(new URL(path, url), { method, headers: host ? { host } : {} }, (response) => done(response.resume().statusCode));
+      asked.on("error", fail).end();
+    });
+    assert.equal(await status("GET", "core_bg.wasm"), 200);
+    assert.equal(await status("GET", "../Cargo.toml"), 404);
+    assert.equal(await status("GET", "%2e%2e/Cargo.toml"), 404);
+    assert.equal(await status("POST", ""), 405);
+    assert.equal(await status("GET", "", "other.example"), 403);
+  } finally {
+    program.kill();
+  }
+});
+
 onPage("by keyboard alone", desktop, async (page) => {
   await page.keyboard.press("Tab");
   assert.equal(await page.evaluate(() => document.activeElement.className), "skip");
   await measure(page, STEEL, "stockinette");
-  await page.evaluate(() => document.activeElement.blur());
+  await page.evaluate(() => document.querySelector(".skip").focus());
   // Every stop can be seen, has a name, and the walk comes round again.
   const stops = [];
   for (let step = 0; step < 80; step++) {
@@ -284,7 +312,7 @@ onPage("by keyboard alone", desktop, async (page) => {
     assert.ok(stop.seen && stop.name, stop.what);
     stops.push(stop.name);
   }
-  for (const name of ["Cast on with this", "Keep this swatch", "Enlarge", "Set it by hand"].slice(0, 3)) assert.ok(stops.includes(name), name);
+  for (const name of ["Cast on with this", "Keep this swatch", "Enlarge", "Save picture", "What is knitted?"]) assert.ok(stops.includes(name), name);
 });
 
 test("fast enough, small enough, and the page stays alive", { timeout: 180_000 }, async (context) => {
