@@ -109,6 +109,7 @@ export class Measuring {
     const run = (this.running = {});
     const places = this.photos.length === 1;
     const asked = setup(this.set, { places });
+    if (this.result.shown) this.result.busy(true);
     try {
       const done = await engine.measure(this.photos, this.photos.map(() => asked), asked, (...at) => this.progress(...at));
       if (this.running !== run) return;
@@ -119,6 +120,7 @@ export class Measuring {
       if (this.running !== run) return;
       this.running = null;
       this.forgetPreview();
+      this.result.busy(false);
       if (this.result.shown) this.result.complain(error.broken ? words.failed.internal : error.message);
       else this.showStart(error.broken ? words.failed.internal : error.message);
     }

@@ -25,6 +25,15 @@ export class Result {
     return this.side?.isConnected ?? false;
   }
 
+  /** Dims what no longer holds while the photo is measured again. */
+  busy(on) {
+    if (on) announce(words.working);
+    for (const part of [this.side, this.rest]) {
+      part?.classList.toggle("again", on);
+      part?.setAttribute("aria-busy", String(on));
+    }
+  }
+
   /** Shows what the engine gave for the settings `asked`. */
   show(done, asked) {
     const last = done.answers[done.answers.length - 1];
@@ -32,6 +41,7 @@ export class Result {
     Object.assign(this, { asked, text: main.record, record: JSON.parse(main.record), said: main.said, count: done.answers.length });
     const first = !this.shown;
     if (first) this.frame();
+    this.busy(false);
     if (done.picture) {
       this.viewer.element.hidden = false;
       this.viewer.show(done.picture, last.overlay);
