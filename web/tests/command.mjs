@@ -39,7 +39,7 @@ const HALF_WIDTHS = 2e-3;
 
 /** What is decided about a photo: alike to the letter. */
 const decisions = (record) => ({
-  status: record.status, refusal: record.refusal?.code, error: record.error?.code, pattern: record.stitch_pattern, sha256: record.photo.sha256,
+  status: record.status, refusal: record.refusal?.code, error: record.error?.code, pattern: record.stitch_pattern && { ...record.stitch_pattern, confidence: null }, sha256: record.photo.sha256,
   size: [record.photo.width_px, record.photo.height_px], focal: record.photo.focal_length_35mm, declared: record.lattice?.decision?.declared,
   scale: record.scale && [record.scale.kind, record.scale.unit, record.scale.ruler_on, record.scale.graduations_read],
   cautions: record.cautions.map((caution) => caution.code), sources: record.budget.map((part) => part.source).sort(),

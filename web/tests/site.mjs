@@ -73,7 +73,7 @@ export async function measure(page, files, pattern) {
   await answered(page);
 }
 
-export const answered = (page) => page.waitForSelector("#measure .figures, #measure #help, #measure .failed", { timeout: 60_000 });
+export const answered = (page) => page.waitForSelector("#measure .figures, #measure #help, #measure .failed", { timeout: 150_000 });
 
 /** A folder for files of one test. */
 export async function folder(work) {
