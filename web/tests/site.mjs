@@ -58,8 +58,8 @@ export async function visit(browser, site, options = desktop, path = "") {
   context.on("weberror", (error) => complaints.push(`error: ${error.error().message}`));
   context.on("console", (message) => ["error", "warning"].includes(message.type()) && complaints.push(`console: ${message.text()}`));
   const page = await context.newPage();
-  await page.goto(site.url + path);
-  await page.waitForFunction(() => document.querySelector("#version").textContent !== "");
+  await page.goto(site.url + path, { timeout: 120_000 });
+  await page.waitForFunction(() => document.querySelector("#version").textContent !== "", null, { timeout: 120_000 });
   return { context, page, complaints };
 }
 
