@@ -29,13 +29,13 @@ export function beside(photo) {
   return { options: about.arguments, setup };
 }
 
+/** How far apart two values of a gauge may be, relatively. */
+const VALUES = 1e-6;
 /**
- * How far apart two numbers of the gauge may be, relatively. Spectra are made with 32-bit numbers through vectors of
- * another width, and now and then a last digit moves the edge of the measured region by a row: 7e-5 was seen, a hundredth
- * of the stated half-width. Most photos agree to 1e-6.
+ * The same for half-widths: how stitches scatter is told from spectra in 32-bit numbers, whose last digits depend on the
+ * width of the processor's vectors. Up to 3e-5 was seen.
  */
-const VALUES = 2e-4;
-const HALF_WIDTHS = 2e-3;
+const HALF_WIDTHS = 2e-4;
 
 /** What is decided about a photo: alike to the letter. */
 const decisions = (record) => ({

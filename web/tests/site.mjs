@@ -39,7 +39,7 @@ export async function serve() {
 
 const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 
-export const launch = () => chromium.launch({ executablePath: browserPath, args: FLAGS });
+export const launch = () => chromium.launch({ executablePath: browserPath, args: FLAGS, timeout: 120_000 });
 
 export const desktop = { viewport: { width: 1280, height: 800 } };
 export const phone = { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true, deviceScaleFactor: 2 };
