@@ -18,6 +18,8 @@ mod progress;
 mod report_file;
 mod sample;
 mod sample_class;
+#[cfg(feature = "serve")]
+mod serve;
 mod setup;
 mod wishes;
 
@@ -87,6 +89,8 @@ enum Command {
     Sample(sample::SampleArgs),
     #[cfg(feature = "logbook")]
     Log(Box<log::LogArguments>),
+    #[cfg(feature = "serve")]
+    Serve(serve::ServeArguments),
     Completion(manual::CompletionArguments),
     Manual(manual::ManualArguments),
 }
@@ -115,6 +119,8 @@ fn run_command(command: &Command, matches: &clap::ArgMatches) -> ExitStatus {
         Command::Log(arguments) => {
             matches.subcommand_matches("log").map_or(ExitStatus::Other, |typed| log::run(arguments, typed))
         }
+        #[cfg(feature = "serve")]
+        Command::Serve(arguments) => serve::run(arguments),
         Command::Completion(arguments) => manual::completion(arguments, CommandLine::command()),
         Command::Manual(arguments) => manual::manual(arguments, CommandLine::command()),
     }

@@ -44,8 +44,9 @@ impl Patch {
         px_per_mm: f64,
         excluded: &[Vec<PhotoPoint>],
     ) -> Self {
-        let width = (size_mm.0 * px_per_mm).ceil().clamp(1.0, 8192.0) as usize;
-        let height = (size_mm.1 * px_per_mm).ceil().clamp(1.0, 8192.0) as usize;
+        // A size that was worked out from whole pixels is whole again, whichever way its last digit fell.
+        let width = (size_mm.0 * px_per_mm - 1e-6).ceil().clamp(1.0, 8192.0) as usize;
+        let height = (size_mm.1 * px_per_mm - 1e-6).ceil().clamp(1.0, 8192.0) as usize;
         let half = (width as f64 / 2.0 / px_per_mm, height as f64 / 2.0 / px_per_mm);
         let origin = centre.moved(-half.0, -half.1);
         let grid = MapGrid::new(map, origin, px_per_mm, width, height);

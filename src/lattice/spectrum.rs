@@ -178,7 +178,8 @@ impl Grid {
 
 /// Averaged, whitened spectrum of windows of `side_mm`; `None` where no window is sufficiently in sight.
 pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
-    let n = ((side_mm * grid.px_per_mm) as usize).min(grid.width).min(grid.height) & !1;
+    // A side that was worked out from whole pixels is whole again, whichever way its last digit fell.
+    let n = ((side_mm * grid.px_per_mm + 1e-6) as usize).min(grid.width).min(grid.height) & !1;
     if n < 32 {
         return None;
     }

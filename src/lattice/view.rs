@@ -39,7 +39,7 @@ impl<'a> View<'a> {
 
     /// What windows of `side_mm` show.
     pub fn scene(&self, side_mm: f64) -> Option<Scene> {
-        let step = ((side_mm * self.sheet.px_per_mm / WINDOW_PX) as usize).max(1);
+        let step = ((side_mm * self.sheet.px_per_mm / WINDOW_PX + 1e-6) as usize).max(1);
         let mut relief = spectrum::averaged(&Grid::reduced(self.sheet, step), side_mm)?;
         for contrast in &self.contrasts {
             if let Some(colour) = spectrum::averaged(&Grid::reduced(contrast, step), side_mm) {

@@ -20,3 +20,5 @@ pub mod plan_text;
 pub mod text;
 pub mod thumbnail;
 mod ways;
+
+pub use plan_instructions::instructions;

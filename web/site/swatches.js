@@ -1,0 +1,102 @@
+// The swatches that were kept: a list, export and import.
+import { announce, h, save } from "./dom.js";
+import * as shelf from "./shelf.js";
+import { words } from "./words.js";
+
+const FOUR_INCHES = 1.016;
+
+export class Swatches {
+  constructor(root, app) {
+    this.root = root;
+    this.app = app;
+  }
+
+  async show(message) {
+    let kept = [];
+    let problem = null;
+    try {
+      kept = (await shelf.all()).filter((one) => !one.entry.deleted_at);
+    } catch {
+      problem = words.storage_failed;
+    }
+    const file = h("input", { type: "file", accept: ".jsonl,.ndjson,application/json", id: "import", "aria-label": words.log_import, onchange: (event) => this.import(event.target.files[0]) });
+    this.root.replaceChildren(h("div", { class: "stack" }, h("h1", { tabindex: "-1" }, words.log_title), h("p", { class: "lead" }, words.log_lead),
+      (problem ?? message) && h("p", { class: "problem", role: "status", id: "log-message" }, problem ?? message),
+      this.deleted && h("div", { class: "row" }, h("span", {}, words.deleted(this.deleted.entry.id)), h("button", { type: "button", onclick: () => this.restore() }, words.undo)),
+      h("div", { class: "row" }, h("button", { type: "button", id: "export", onclick: () => this.export() }, words.log_export), h("label", { class: "button" }, words.log_import, file)),
+      kept.length ? h("div", { class: "grid" }, kept.map((one) => this.card(one))) : h("p", { class: "card quiet" }, words.log_empty)));
+  }
+
+  card(one) {
+    const { entry } = one;
+    const about = entry.swatch;
+    const counting = entry.measurements.filter((m) => !m.deleted_at && !m.replaced_by);
+    const newest = counting[counting.length - 1];
+    const record = newest?.reading.photo;
+    const said = newest && gaugeWords(newest.reading, this.app.unit);
+    const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on].filter(Boolean);
+    return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, words.swatch_heading(entry.id, about.yarn)), said && h("p", { class: "gauge" }, said), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
+      h("div", { class: "row" }, record?.gauge && h("button", { type: "button", onclick: () => this.app.castOn(JSON.stringify(record), words.swatch_heading(entry.id, about.yarn)) }, words.to_cast_on),
+        h("button", { type: "button", "aria-label": `${words.delete}: ${words.swatch_heading(entry.id, about.yarn)}`, onclick: () => this.delete(one) }, words.delete)));
+  }
+
+  async delete(one) {
+    await shelf.setDeleted(one.uid, true);
+    this.deleted = one;
+    announce(words.deleted(one.entry.id));
+    await this.show();
+    this.root.querySelector("h1").focus();
+  }
+
+  async restore() {
+    const { uid } = this.deleted;
+    this.deleted = null;
+    await shelf.setDeleted(uid, false);
+    await this.show();
+    this.root.querySelector("h1").focus();
+  }
+
+  async export() {
+    save(words.file_name, await shelf.exported(), "application/x-ndjson");
+  }
+
+  async import(file) {
+    if (!file) return;
+    let message;
+    try {
+      const { added, there, differing } = await shelf.imported(await file.text(), { json: words.log_bad_json, kind: words.log_bad_kind });
+      message = words.log_imported(added, there, differing);
+    } catch (problem) {
+      message = problem.line ? words.log_not(problem.line, problem.why) : words.storage_failed;
+    }
+    await this.show(message);
+    announce(message);
+  }
+}
+
+/** Value and half-width as people read them: the half-width to one digit, to two where it begins with 1 or 2. */
+function spread(value, half) {
+  if (!(half > 0)) return value.toFixed(2);
+  const first = -Math.floor(Math.log10(half));
+  const places = Math.max(0, half * 10 ** first < 2.95 ? first + 1 : first);
+  return `${value.toFixed(places)}\u00a0±\u00a0${half.toFixed(places)}`;
+}
+
+/** The gauge of a reading: a photo's record, a hand count or a statement. */
+function gaugeWords(reading, unit) {
+  const times = unit === "cm" ? 1 : FOUR_INCHES;
+  const said = (s, r) => words.swatch_gauge(spread(s[0] * times, s[1] * times), spread(r[0] * times, r[1] * times), words.per[unit]);
+  const { photo, count, stated } = reading;
+  if (photo) {
+    if (!photo.gauge) return words.refused_kept;
+    const of = (axis) => [axis.value, axis.expanded_uncertainty];
+    return said(of(photo.gauge.stitches_per_10cm), of(photo.gauge.rows_per_10cm));
+  }
+  if (stated) {
+    const of = (axis) => [axis.value, axis.half_width_95 ?? 1.96 * axis.standard_uncertainty];
+    return said(of(stated.stitches_per_10cm), of(stated.rows_per_10cm));
+  }
+  // A bare count is within half a stitch; the ruler's own error is not worked out here.
+  const of = (counted, over, within) => [(100 * counted) / over, (100 * (within ?? 0.5)) / over];
+  return said(of(count.stitches, count.stitches_over_mm, count.stitches_plus_minus), of(count.rows, count.rows_over_mm, count.rows_plus_minus));
+}
