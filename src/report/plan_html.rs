@@ -28,7 +28,7 @@ figure { margin: .4em 0 } figcaption { font-size: 9.5pt } figure svg { max-width
 .careful { border: 1.5px solid #a33; padding: .2em .9em; margin: 1em 0 }
 .small { font-size: 9pt; color: #444 } .graded { margin: .1em 0 }
 ol, ul { margin: .2em 0; padding-left: 2.2em }
-tr, figure, .careful, .together, li { break-inside: avoid } h2, h3 { break-after: avoid }
+tr, figure, .careful, li { break-inside: avoid } h2, h3, .graded { break-after: avoid }
 @media (max-width: 30em) { table { font-size: 9pt } th, td { padding-right: .45em } ol, ul { padding-left: 1.4em } }
 @media print { body { margin: 0; padding: 0; max-width: none } }
 ";
@@ -76,7 +76,7 @@ fn piece_section(piece: &PiecePlan) -> Markup {
     let scale = scale_of(piece);
     let parts = piece.sizes.first().map_or(0, |s| s.parts.len());
     html! {
-        div.together {
+        div {
             h2 { (piece.name) " (" (worked(piece)) ")" }
             @for line in graded(piece) { p.graded { (line) } }
             div.drawings {
