@@ -34,6 +34,9 @@ const POLICY: &str = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; 
 /// More than any built page holds: a folder named by mistake is not read whole.
 const MOST_BYTES: u64 = 64 << 20;
 
+/// Requests that are answered at once: browsers open at most six connections to one address, and two may look.
+const AT_ONCE: usize = 12;
+
 /// Runs until it is stopped.
 pub fn run(arguments: &ServeArguments) -> ExitStatus {
     let site = match site(arguments.site.as_deref()) {
@@ -55,9 +58,12 @@ pub fn run(arguments: &ServeArguments) -> ExitStatus {
     if output::print(&format!("The page is at http://127.0.0.1:{port}/ (Ctrl-C ends it).\n")).is_err() {
         return ExitStatus::Other;
     }
-    for request in server.incoming_requests() {
-        answer(request, &site, port);
-    }
+    // Several at once: a browser may stop reading one file until it has another.
+    std::thread::scope(|scope| {
+        for _ in 0..AT_ONCE {
+            scope.spawn(|| server.incoming_requests().for_each(|request| answer(request, &site, port)));
+        }
+    });
     ExitStatus::Done
 }
 

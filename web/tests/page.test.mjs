@@ -288,7 +288,7 @@ test("the same page from the program, for this machine alone", { timeout: 120_00
     assert.deepEqual(complaints, []);
     await context.close();
     const status = (method, path, host) => new Promise((done, fail) => {
-      const asked = request(new URL(path, url), { method, headers: host ? { host } : {} }, (response) => done(response.resume().statusCode));
+      const asked = request(new URL(path, url), { method, agent: false, headers: host ? { host } : {} }, (response) => done(response.resume().statusCode));
       asked.on("error", fail).end();
     });
     assert.equal(await status("GET", "core_bg.wasm"), 200);
