@@ -101,6 +101,9 @@ impl AsWritten {
 /// A knitter's own gauge: stitches and rows per 10 cm of the swatches that were measured.
 pub type OwnGauge<'a> = [Option<&'a Uncertain>; 2];
 
+/// What the class's gauges mean, with each knitter's piece in the order of the knitters.
+pub type MeaningForAll = (Meaning, Vec<Option<KnitterPiece>>);
+
 /// The piece in every knitter's hands. `varies` is how much another piece of one knitter differs, per 10 cm, of stitches
 /// and rows. Knitters without stitches have no piece. `None` where no knitter has any.
 ///
@@ -111,7 +114,7 @@ pub fn meaning(
     means: [Option<f64>; 2],
     knitters: &[OwnGauge],
     varies: [Option<f64>; 2],
-) -> Result<Option<(Meaning, Vec<Option<KnitterPiece>>)>, CountError> {
+) -> Result<Option<MeaningForAll>, CountError> {
     let pattern = [0, 1].map(|axis| piece.pattern_per_10cm.map(|p| p[axis]).or(means[axis]));
     let Some(stitches_per_10cm) = pattern[0].filter(|_| means[0].is_some()) else { return Ok(None) };
     let tolerance_mm = piece.tolerance_mm.unwrap_or_else(|| usual_tolerance_mm(piece.width_mm));

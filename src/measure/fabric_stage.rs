@@ -323,14 +323,20 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
     }
 }
 
-/// Refuses a small piece of fabric that was not read surely at two places at least: nothing bears out what was read there.
+/// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
+/// what was read there.
 fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
     /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
     const SEVERAL_PLACES: f64 = 10.0;
     let (stitches, rows) = found.reading.extent;
+    let on = &found.decision.stands_on;
     if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 {
         let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
+    }
+    if on.score < FAINT && on.places.of > 1 && sure_places < 2 {
+        let seen = "the stitches stand up faintly, and other places do not show the same";
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
     Ok(found)
 }
@@ -365,9 +371,10 @@ fn check_fine(decision: &Decision) -> Result<(), Refusal> {
 }
 
 /// Refuses a lattice whose motif, over the whole fabric, is more its own mirror image about the row than about the wale: of
-/// stitches it is the other way round. Read on its side, half of the rows may pass for the stitches.
+/// stitches it is the other way round. Read on its side, half of the rows may pass for the stitches. Nothing is told of
+/// garter, whose ridges are upper and lower arcs, mirror images of each other.
 fn check_upright(decision: &Decision) -> Result<(), Refusal> {
-    if decision.stands_on.upright.is_none_or(|upright| upright > 0.0) {
+    if decision.pattern.name == "garter" || decision.stands_on.upright.is_none_or(|upright| upright > 0.0) {
         return Ok(());
     }
     let seen = "what repeats is more symmetric about the row than about the wale, as if it lay on its side";
