@@ -111,9 +111,10 @@ mod tests {
         let photo = RgbImage::from_pixel(200, 100, Rgb([250, 10, 10]));
         let outline = [(50.0, 20.0), (150.0, 20.0), (150.0, 80.0), (50.0, 80.0)].map(|(x, y)| PhotoPoint::new(x, y));
         let picture = Picture::of(&photo, &[[40.0, 10.0], [160.0, 90.0]], &outline, 100).unwrap();
-        assert_eq!(picture.size, (100, 69));
+        // 164 px by 100 of the photo, a tenth and 10 px around, to 100 px.
+        assert_eq!(picture.size, (100, 61));
         let (x, y) = picture.place(100.0, 50.0);
-        assert!((x - 50.0).abs() < 1.0 && (y - 34.5).abs() < 1.0);
+        assert!((x - 50.0).abs() < 1.0 && (y - 30.5).abs() < 1.0);
         let whole = Picture::of(&photo, &[], &[], 400).unwrap();
         assert_eq!((whole.size, whole.zoom), ((200, 100), 1.0));
     }
