@@ -7,6 +7,7 @@ const WORTH_ADVICE: f64 = 0.25;
 
 const REPLACE_RULER: &str = "Use a better ruler (steel, not a cloth tape), with more of its length in the picture; say which with --ruler-class.";
 const SHOW_MORE: &str = "Photograph a larger part of the fabric, or a larger swatch.";
+const FOLLOW_MORE: &str = "Let more of the swatch be read: nothing lying on it, light evenly from one side, sharp to its borders.";
 const HOLD_LEVEL: &str = "Hold the camera level, straight above the swatch, and show more of the ruler.";
 const STEP_BACK: &str = "Take the photo from farther away, and say how thick the ruler is and what it lies on (--ruler-thickness, --ruler-on).";
 const ORIGINAL: &str = "Use the photo as the camera stored it, uncut, with its focal length still in it.";
@@ -20,7 +21,7 @@ const MEASURE_CARD: &str =
 const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
 
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
-const REMEDIES: [(&str, &str); 20] = [
+const REMEDIES: [(&str, &str); 21] = [
     ("card was printed", MEASURE_CARD),
     ("check length", MEASURE_CARD_BETTER),
     ("unequally", MEASURE_CARD_BETTER),
@@ -43,7 +44,8 @@ const REMEDIES: [(&str, &str); 20] = [
     ("cut", ORIGINAL),
     ("lens", KEEP_CENTRAL),
     ("typed length", "Give a longer --span, with its ends read on an enlarged picture."),
-    ("region", SHOW_MORE),
+    ("followed", FOLLOW_MORE),
+    ("foreshortening", HOLD_LEVEL),
 ];
 
 /// The largest contributions, largest first.
@@ -74,4 +76,36 @@ fn remedy(source: &str) -> Option<&'static str> {
 
 fn variance(part: &Contribution) -> f64 {
     part.stitches_percent.powi(2) + part.rows_percent.powi(2)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::remedy;
+
+    /// The sources a photo's gauge has; a largest one without a word on how to make it smaller leaves a reader helpless.
+    #[test]
+    fn every_source_has_a_remedy() {
+        for source in [
+            "irregular stitches",
+            "irregular rows",
+            "which stitches were followed",
+            "which rows were followed",
+            "irregular stitches taken for tilt",
+            "drift of tension taken for tilt",
+            "tilt that was not seen",
+            "foreshortening that was not seen",
+            "direction of the ruler's marks",
+            "reading of the graduations",
+            "accuracy of the ruler",
+            "thickness of the ruler",
+            "height of the fabric's surface",
+            "focal length",
+            "how the picture was cut",
+            "lens distortion",
+            "higher lens terms",
+            "the typed length",
+        ] {
+            assert!(remedy(source).is_some(), "{source}");
+        }
+    }
 }
