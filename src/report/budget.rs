@@ -7,7 +7,8 @@ const WORTH_ADVICE: f64 = 0.25;
 
 const REPLACE_RULER: &str = "Use a better ruler (steel, not a cloth tape), with more of its length in the picture; say which with --ruler-class.";
 const SHOW_MORE: &str = "Photograph a larger part of the fabric, or a larger swatch.";
-const FOLLOW_MORE: &str = "Let more of the swatch be read: nothing lying on it, light evenly from one side, sharp to its borders.";
+const FOLLOW_MORE: &str =
+    "Let more of the swatch be read: nothing lying on it, light evenly from one side, sharp to its borders.";
 const HOLD_LEVEL: &str = "Hold the camera level, straight above the swatch, and show more of the ruler.";
 const STEP_BACK: &str = "Take the photo from farther away, and say how thick the ruler is and what it lies on (--ruler-thickness, --ruler-on).";
 const ORIGINAL: &str = "Use the photo as the camera stored it, uncut, with its focal length still in it.";
