@@ -71,7 +71,7 @@ fn work(asked: &Asked) -> Result<Value, Value> {
     let mut records = BTreeMap::new();
     if let Some(text) = &asked.record {
         let record: Record = serde_json::from_str(text).map_err(|e| error("record", &e.to_string()))?;
-        records.insert(GAUGE.to_owned(), record);
+        records.insert(GAUGE.to_owned(), record.into());
     }
     let plan = plan::compose(&file.request, &records).map_err(|problem| match problem {
         PlanProblem::Input(e) => error(&e.key, &e.message),
