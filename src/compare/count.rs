@@ -32,6 +32,42 @@ pub struct HandCount {
 }
 
 impl HandCount {
+    /// The count in the columns of a table's line, `None` where all four that it needs are empty. `number` and `text` read the
+    /// column of a name, lengths in mm.
+    ///
+    /// # Errors
+    /// In words, where a number is none, some of the four are empty, or the ruler's class is unknown.
+    pub fn of_columns(
+        number: impl Fn(&str) -> Result<Option<f64>, String>,
+        text: impl Fn(&str) -> Option<String>,
+    ) -> Result<Option<Self>, String> {
+        let names = ["counted_stitches", "counted_stitches_over_mm", "counted_rows", "counted_rows_over_mm"];
+        let mut values = [None; 4];
+        for (value, name) in values.iter_mut().zip(names) {
+            *value = number(name)?;
+        }
+        let [Some(stitches), Some(stitches_over_mm), Some(rows), Some(rows_over_mm)] = values else {
+            let none = values.iter().all(Option::is_none);
+            return if none { Ok(None) } else { Err(format!("a hand count needs {}", names.join(", "))) };
+        };
+        let class = |cell: String| match cell.trim() {
+            "I" => Ok(RulerClass::I),
+            "II" => Ok(RulerClass::II),
+            "III" => Ok(RulerClass::III),
+            _ => Err(format!("ruler_class: '{cell}' is not I, II or III")),
+        };
+        Ok(Some(Self {
+            stitches,
+            stitches_over_mm,
+            stitches_plus_minus: number("counted_stitches_plus_minus")?,
+            rows,
+            rows_over_mm,
+            rows_plus_minus: number("counted_rows_plus_minus")?,
+            ruler_class: text("ruler_class").map(class).transpose()?,
+            ruler_id: text("ruler_id"),
+        }))
+    }
+
     /// The gauge it gives; `None` unless counts and lengths are positive and finite, and each ± is not negative.
     pub fn gauge(&self, occasion: &str) -> Option<MeasuredGauge> {
         let axis = |count, over_mm, plus_minus, name| self.per_10cm(count, over_mm, plus_minus, name);

@@ -267,30 +267,6 @@ impl TableRow<'_> {
     }
 
     fn count(&self) -> Result<Option<HandCount>, String> {
-        let names = ["counted_stitches", "counted_stitches_over_mm", "counted_rows", "counted_rows_over_mm"];
-        let mut values = [None; 4];
-        for (value, name) in values.iter_mut().zip(names) {
-            *value = self.number(name)?;
-        }
-        let [Some(stitches), Some(stitches_over_mm), Some(rows), Some(rows_over_mm)] = values else {
-            let none = values.iter().all(Option::is_none);
-            return if none { Ok(None) } else { Err(format!("a hand count needs {}", names.join(", "))) };
-        };
-        let class = |cell: &str| match cell.trim() {
-            "I" => Ok(RulerClass::I),
-            "II" => Ok(RulerClass::II),
-            "III" => Ok(RulerClass::III),
-            _ => Err(format!("ruler_class: '{cell}' is not I, II or III")),
-        };
-        Ok(Some(HandCount {
-            stitches,
-            stitches_over_mm,
-            stitches_plus_minus: self.number("counted_stitches_plus_minus")?,
-            rows,
-            rows_over_mm,
-            rows_plus_minus: self.number("counted_rows_plus_minus")?,
-            ruler_class: self.cell("ruler_class").map(class).transpose()?,
-            ruler_id: self.text("ruler_id"),
-        }))
+        HandCount::of_columns(|name| self.number(name), |name| self.text(name))
     }
 }
