@@ -221,7 +221,8 @@ fn chain(
 
     begin(Stage::Fabric, progress)?;
     let excluded = scale.excluded();
-    let view = View { photo, map: &first.map, excluded: &excluded, region: region.as_deref() };
+    let ruler_direction_deg = scale.direction_deg(&first.map);
+    let view = View { photo, map: &first.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
     let search = view.search().map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
 
     begin(Stage::Lattice, progress)?;

@@ -82,6 +82,9 @@ pub struct Declared {
     pub row_direction_deg: Option<f64>,
     /// Expected stitches and rows per 10 cm: settles rivals only.
     pub expected_per_10cm: Option<(f64, f64)>,
+    /// Direction in which the ruler lies, in the plane's axes, in degrees, either way along it: people lay it along a row or
+    /// along a wale.
+    pub ruler_direction_deg: Option<f64>,
     /// Whether the user outlined the fabric. With the pattern named as well, that it is knitted needs less proof.
     pub outlined: bool,
 }

@@ -94,6 +94,11 @@ const RATIO_MOST_DECLARED: f64 = 8.0;
 /// with rows taller than 1.2 stitches, nor garter with rows as tall as stitches are wide (common practice, no source).
 const RATIO_NEVER: f64 = 3.5;
 
+/// Share of rulers that are laid along a row or along a wale, and their spread about it, in degrees (stated; measured on 73
+/// rendered photos of two makers: 96 % within 15°, the spread of these 4.4°).
+const LAID_ALONG: f64 = 0.85;
+const LAID_SPREAD_DEG: f64 = 6.0;
+
 /// Logarithm of how often a knitter's knit and purl rows differ visibly ("rowing out"): one swatch in eight (stated
 /// choice).
 const ROWING_PRIOR: f64 = -2.0;
@@ -109,6 +114,8 @@ pub struct Trial {
     ratio_most: f64,
     /// Spreads of the ratio of rows to stitches beyond which it is not that fabric.
     ratio_never: f64,
+    /// Direction of the ruler in the plane, in degrees, where it may say how the fabric lies.
+    ruler_direction_deg: Option<f64>,
 }
 
 /// The families that what was declared allows, each with even rows and, where its repeat has room for it, with rows
@@ -117,12 +124,15 @@ pub fn trials(declared: &Declared) -> Vec<Trial> {
     let repeat = declared.pattern.as_ref().map(|p| (p.repeat_stitches.clamp(1, 24), p.repeat_rows.clamp(1, 24)));
     let ratio_most = if repeat.is_some() { RATIO_MOST_DECLARED } else { RATIO_MOST };
     let ratio_never = if repeat.is_some() { RATIO_NEVER } else { f64::INFINITY };
+    // A direction that was declared says more than how the ruler lies.
+    let ruler_direction_deg = declared.ruler_direction_deg.filter(|_| declared.row_direction_deg.is_none());
     let mut trials = Vec::new();
     for family in Family::of(declared.pattern.as_ref()) {
         let repeat = repeat.unwrap_or((family.pattern.1, family.pattern.2));
-        trials.push(Trial { family, repeat, rowing: false, ratio_most, ratio_never });
+        let even = Trial { family, repeat, rowing: false, ratio_most, ratio_never, ruler_direction_deg };
+        trials.push(even);
         if family.chequered || repeat.1 % 2 == 1 {
-            trials.push(Trial { family, repeat, rowing: true, ratio_most, ratio_never });
+            trials.push(Trial { rowing: true, ..even });
         }
     }
     trials
@@ -188,6 +198,23 @@ fn likely(mirror: Mirror) -> f64 {
     turned + oblique
 }
 
+/// Log-odds of a reading for how the ruler lies: 0 along a row or a wale, less aslant. A normal density about either, over the
+/// even one of rulers that lie anyhow.
+fn laid_along(basis: &Basis, ruler_direction_deg: f64) -> f64 {
+    let Some((stitch, row)) = basis.steps_mm() else { return 0.0 };
+    let off_deg = |step: [f64; 2]| {
+        let off = (step[1].atan2(step[0]).to_degrees() - ruler_direction_deg).rem_euclid(180.0);
+        off.min(180.0 - off)
+    };
+    let density = |off_deg: f64| {
+        // Both are folded: an angle to the nearer axis lies between 0 and 45 degrees.
+        let normal =
+            2.0 * (-0.5 * (off_deg / LAID_SPREAD_DEG).powi(2)).exp() / (LAID_SPREAD_DEG * std::f64::consts::TAU.sqrt());
+        LAID_ALONG * normal + (1.0 - LAID_ALONG) / 45.0
+    };
+    (density(off_deg(stitch).min(off_deg(row))) / density(0.0)).ln()
+}
+
 /// Window that suits a reading, in mm.
 fn window_mm(r: &Reading) -> f64 {
     window_of(&r.basis, r.repeat)
@@ -222,7 +249,7 @@ fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &[Trial]) -> Vec<Rea
 }
 
 fn reading(scene: &Scene, basis: &Basis, trial: &Trial) -> Reading {
-    let Trial { family, repeat, rowing, ratio_most, ratio_never } = *trial;
+    let Trial { family, repeat, rowing, ratio_most, ratio_never, ruler_direction_deg } = *trial;
     let (lines, strength) = scene.ratio(basis, family, repeat, rowing);
     let (st, ro) = (basis.stitch, basis.row);
     let (a, b) = (st[0].hypot(st[1]), ro[0].hypot(ro[1]));
@@ -232,7 +259,8 @@ fn reading(scene: &Scene, basis: &Basis, trial: &Trial) -> Reading {
     let sine = (st[0] * ro[0] + st[1] * ro[1]) / (a * b);
     let skew = -0.5 * (sine / SKEW_SINE).powi(2);
     let prior = family.prior + if rowing { ROWING_PRIOR } else { 0.0 };
-    let score = score + lines + ratio + skew + prior;
+    let laid = ruler_direction_deg.map_or(0.0, |deg| laid_along(basis, deg));
+    let score = score + lines + ratio + skew + prior + laid;
     let leg = |side: f64| scene.amplitude(basis, 1.0, side);
     let legs = leg(1.0).zip(leg(-1.0)).map(|(a, b)| a.min(b));
     let parts = [lines, ratio, skew, 0.0];

@@ -118,7 +118,8 @@ pub(super) fn record(facts: PhotoFacts, setup: &Setup, finished: &Finished) -> R
 fn seen_lattice(photo: &Photo, setup: &Setup, scale: &Scale, plane: &PlaneEstimate) -> Option<LatticeReading> {
     let region = setup.region.map(scale_stage::rectangle);
     let excluded = scale.excluded();
-    let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref() };
+    let ruler_direction_deg = scale.direction_deg(&plane.map);
+    let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
     let search = view.search().ok()?;
     view.follow(&search.seeds, setup).ok().map(|followed| followed.reading)
 }

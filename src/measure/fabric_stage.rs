@@ -62,6 +62,8 @@ pub(super) struct View<'a> {
     pub map: &'a PlaneMap,
     pub excluded: &'a [Vec<PhotoPoint>],
     pub region: Option<&'a [PhotoPoint]>,
+    /// Direction of the ruler in the plane, in degrees.
+    pub ruler_direction_deg: Option<f64>,
 }
 
 impl View<'_> {
@@ -249,6 +251,7 @@ impl View<'_> {
             pattern: setup.stitch.clone(),
             row_direction_deg: setup.row_direction_deg.and_then(|deg| on_plane_deg(self.map, at, deg)),
             expected_per_10cm: setup.expected,
+            ruler_direction_deg: self.ruler_direction_deg,
             outlined: self.region.is_some(),
         }
     }

@@ -7,7 +7,7 @@ use crate::card::CHECK_LENGTH_MM;
 use crate::gauge::{RulerMake, ScaleSource};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
-use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, ScaleEvidence, Span};
+use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, PlaneMap, ScaleEvidence, Span};
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, GraduationSeen, ScaleKind, TrainSeen};
 use crate::refusal::{Refusal, RefusalCode};
@@ -167,6 +167,20 @@ impl Scale {
             Self::Id1(card) => &card.outline_px,
             Self::Span(_) => &[],
         }
+    }
+
+    /// Direction in the plane along which the ruler, or the typed span, lies, in degrees; cards lie anyhow.
+    pub fn direction_deg(&self, map: &PlaneMap) -> Option<f64> {
+        let (from, to) = match self {
+            Self::Ruler(reading) => {
+                let marks = &reading.trains.first()?.marks;
+                (marks.first()?.at, marks.last()?.at)
+            }
+            Self::Span(span) => (span.from, span.to),
+            Self::Grid(_) | Self::Card(..) | Self::Id1(_) => return None,
+        };
+        let (from, to) = (map.to_plane(from)?, map.to_plane(to)?);
+        Some((to.y - from.y).atan2(to.x - from.x).to_degrees())
     }
 
     /// What a ruler seems to be made of; cards and spans have no make.

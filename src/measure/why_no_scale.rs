@@ -41,7 +41,8 @@ fn nothing_knitted(photo: &Photo, setup: &Setup) -> bool {
         let Ok(plane) = scale_stage::plane(&scale, &CameraPrior::of(photo), &[]) else { return true };
         let excluded = scale.excluded();
         let region = setup.region.map(scale_stage::rectangle);
-        let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref() };
+        let ruler_direction_deg = scale.direction_deg(&plane.map);
+        let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
         let not_knit = |refusal: &Refusal| refusal.code == RefusalCode::NotKnit;
         match view.search() {
             Err(refusal) => not_knit(&refusal),
