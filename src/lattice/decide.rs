@@ -62,6 +62,12 @@ const CLEAR_ROWING: f64 = 20.0;
 /// of any repeat can be read as 2×2 rib (measured: 7 of 16 so recognised were something else, whatever the margin).
 const MOST_RECOGNISED: u32 = 2;
 
+/// Largest share of the lines' power above the second order of the legs and of the rows; finer lines belong to smaller
+/// stitches. Derived: amplitudes that fall with the order, as those of sharp edges do, leave 24 % there, with its square, as
+/// those of round yarn do, 2 %; an eighth lies between. Measured on 130 photos: right readings 0.09 and less, octaves
+/// too large 0.19 and more.
+pub const MOST_FINE: f64 = 0.125;
+
 /// Rivals reported at most, and how far behind they may be.
 pub(super) const RIVALS: usize = 5;
 const RIVAL_WITHIN: f64 = 25.0;
@@ -131,7 +137,9 @@ pub fn propose(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusa
 pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Result<Decision, Refusal> {
     let views = View::all(sheets);
     let trials = reading::trials(declared);
-    let sightings = sightings(&views, declared, |v| reading::sighting_near(v, &trials, followed));
+    let mut sightings = sightings(&views, declared, |v| reading::sighting_near(v, &trials, followed));
+    sightings.iter_mut().for_each(|(_, seen)| keep_possible(seen));
+    sightings.sort_by(|a, b| b.1.readings[0].score.total_cmp(&a.1.readings[0].score));
     let (view, seen) = first(&sightings)?;
     let (best, margin) = chosen(&seen.readings, declared);
     check_not_crossing(&decision(view, seen, best, margin, declared).harmonics)?;
@@ -210,6 +218,24 @@ fn keep_stitches(readings: &mut Vec<Reading>) {
     } else if readings.iter().any(stitches) {
         readings.retain(stitches);
     }
+}
+
+/// Leaves those readings that stitches can show, where there are any: whose lines are not too fine for them, and whose motif
+/// does not lie on its side.
+fn keep_possible(seen: &mut Sighting) {
+    let scene = &seen.scene;
+    let possible = |r: &Reading| scene.power_above(&r.basis) <= MOST_FINE && !on_its_side(r);
+    let kept: Vec<Reading> = seen.readings.iter().filter(|r| possible(r)).cloned().collect();
+    if !kept.is_empty() {
+        seen.readings = kept;
+    }
+}
+
+/// Whether the motif is more its own mirror image about the row than about the wale: of stitches it is the other way round.
+/// Read on its side, half of the rows may pass for the stitches. Nothing is told of garter, whose ridges are upper and lower
+/// arcs, mirror images of each other.
+fn on_its_side(r: &Reading) -> bool {
+    r.family.pattern.0 != "garter" && r.mirror.is_some_and(|m| m.wale <= m.row)
 }
 
 /// Whether the user says where the fabric is and what was knitted: that it is knitted needs less proof then.

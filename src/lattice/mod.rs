@@ -32,7 +32,7 @@ mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
 pub use crossing::check_not_crossing;
-pub use decide::{CLEAR, confirm, decide, propose};
+pub use decide::{CLEAR, MOST_FINE, confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub(crate) use grow::median;

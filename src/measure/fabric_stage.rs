@@ -355,16 +355,10 @@ fn checked(found: Followed) -> Result<Followed, Refusal> {
     Ok(found)
 }
 
-/// Largest share of the lines' power above the second order of the legs and of the rows; finer lines belong to smaller
-/// stitches. Derived: amplitudes that fall with the order, as those of sharp edges do, leave 24 % there, with its square, as
-/// those of round yarn do, 2 %; an eighth lies between. Measured on 130 photos: right readings 0.09 and less, octaves
-/// too large 0.19 and more.
-const MOST_FINE: f64 = 0.125;
-
 /// Refuses stitches that are too coarse for the lines they show.
 fn check_fine(decision: &Decision) -> Result<(), Refusal> {
     let fine = decision.stands_on.fine_share;
-    if fine > MOST_FINE {
+    if fine > lattice::MOST_FINE {
         let seen = format!("{:.0} % of what repeats is finer than such stitches can be", 100.0 * fine);
         return Err(
             Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(as_rival(decision).into_iter().collect())
