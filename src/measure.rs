@@ -244,8 +244,8 @@ fn chain(
         relief: Relief::of_pattern(&decision.pattern.name),
     };
     let covered = match (&look, &region) {
-        (Some(look), None) => look.share_covered(&reading.region_px, scale.outline()),
-        _ => 1.0,
+        (Some(look), None) => Some(look.share_covered(&reading.region_px, scale.outline())),
+        _ => None,
     };
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.look_for_outline(photo);

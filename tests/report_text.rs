@@ -92,6 +92,7 @@ fn measured() -> Record {
             skew_deg: 0.4,
             stitches_counted: 27.13,
             rows_counted: 44.2,
+            share_followed: None,
             region_px: Vec::new(),
             local: Vec::new(),
             decision: Some(decision()),

@@ -30,6 +30,7 @@ pub(super) struct Finished {
     variation: Option<lattice::Variation>,
     local: Vec<lattice::LocalGauge>,
     outline: Option<Result<SwatchOutline, NoOutline>>,
+    covered: Option<f64>,
 }
 
 /// The last stage: gauge, budget and local map; `covered` is the share of the fabric that was followed. Refuses where the counts do not make a lattice after all.
@@ -40,12 +41,12 @@ pub(super) fn finish(
     mut reading: LatticeReading,
     plane: PlaneEstimate,
     settings: GaugeSettings,
-    covered: f64,
+    covered: Option<f64>,
 ) -> Result<Finished, Refusal> {
     let lost = || Refusal::new(RefusalCode::NotFlat, "the counts over the fabric do not make a lattice");
     place_blocks(&mut reading.blocks, &plane.map);
     let fit = lattice::fit(&reading.blocks).ok_or_else(lost)?;
-    let region = lattice::region_uncertainty(&reading.blocks, &fit.basis, covered);
+    let region = lattice::region_uncertainty(&reading.blocks, &fit.basis, covered.unwrap_or(1.0));
     let random = RandomPart {
         stitches: fit.relative_u[0],
         rows: fit.relative_u[1],
@@ -59,7 +60,7 @@ pub(super) fn finish(
     let variation = lattice::variation(&reading.blocks, &gauge.basis);
     let local = lattice::local_map(&reading.blocks, &gauge.basis, LOCAL_STEP);
     check_flat(&local)?;
-    Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local, outline: None })
+    Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local, outline: None, covered })
 }
 
 /// Refuses a gauge that is known so little that it tells nothing: patterns differ by less.
@@ -299,6 +300,7 @@ fn lattice_note(setup: &Setup, finished: &Finished) -> Option<LatticeNote> {
         skew_deg: between - 90.0,
         stitches_counted: finished.reading.extent.0,
         rows_counted: finished.reading.extent.1,
+        share_followed: finished.covered,
         region_px: pairs(&finished.reading.region_px),
         local: finished
             .local
