@@ -15,6 +15,9 @@ const HALF_WIDTH_PERIODS: f64 = 0.14;
 /// with numerals have 2 to 10 times the ink of those without, also on wood and under blur.
 const CLEAR_PAIRS: f64 = 0.9;
 const CLEAR_RATIO: f64 = 1.3;
+/// Numerals are of like size everywhere: where there is less than this share of the ink, that is the ends of marks (stated
+/// choice: half, 1 against 12).
+const LIKE_INK: f64 = 0.5;
 
 /// What the numerals say of a scale whose longest marks are `period` apart, one of them at `phase`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,6 +28,8 @@ pub(super) enum NumeralPeriod {
     Double,
     /// Numerals stand at these marks and not between them.
     Confirmed,
+    /// The same of the marks half a period on.
+    ConfirmedHalfOn,
     /// Nothing is clear.
     Open,
 }
@@ -47,8 +52,10 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     let quarters = [at(period / 4, period), at(period - period / 4, period)].concat();
     let (even, odd) = (at(0, 2 * period), at(period, 2 * period));
     let between = [half.as_slice(), quarters.as_slice()].concat();
-    if more(&half, &quarters) {
-        NumeralPeriod::Half
+    let least = |v: &[f64]| LIKE_INK * quantile(v.iter().copied(), 0.5).unwrap_or(0.0);
+    let as_inky = |a: &[f64], b: &[f64]| quantile(a.iter().copied(), 0.5).unwrap_or(0.0) > least(b);
+    if more(&half, &quarters) && as_inky(&half, &numbered) {
+        if as_inky(&numbered, &half) { NumeralPeriod::Half } else { NumeralPeriod::ConfirmedHalfOn }
     } else if (more(&even, &odd) && !more(&odd, &between)) || (more(&odd, &even) && !more(&even, &between)) {
         NumeralPeriod::Double
     } else if more(&numbered, &between) {

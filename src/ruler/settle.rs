@@ -57,6 +57,8 @@ pub(super) fn settle(
         if clear
             && sure
             && gain > JOINT_GAIN_MIN
+            // An edge that would have the marks of this one count worse than by themselves is none.
+            && gain >= main.matches[0].gain
             && m.gain.min(p.gain) > 0.0
             && (mixed || is_plausible(main, &m, photo))
         {
@@ -68,14 +70,17 @@ pub(super) fn settle(
 
 /// What one train counts in by its mark lengths and by where numerals stand.
 pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
-    let best = main.matches[0];
+    let mut best = main.matches[0];
     let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
     let numerals = spoken(&best);
     // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
     let confirmed = match best.scale.period() {
         5 => numerals == NumeralPeriod::Double,
-        _ => numerals == NumeralPeriod::Confirmed,
+        _ => matches!(numerals, NumeralPeriod::Confirmed | NumeralPeriod::ConfirmedHalfOn),
     };
+    if numerals == NumeralPeriod::ConfirmedHalfOn {
+        best.phase += best.scale.period() / 2;
+    }
     if !is_believable(main, settings, confirmed) {
         return Verdict::Nothing;
     }
