@@ -247,6 +247,7 @@ fn chain(
         (Some(look), None) => Some(look.share_covered(&reading.region_px, scale.outline())),
         _ => None,
     };
+    alike::check_share(covered)?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.look_for_outline(photo);
     finished.show(evidence);

@@ -333,7 +333,11 @@ impl Weighed {
             None => MOST_AGAINST * read.len() as f64,
         };
         let agrees = |l: &&Look| decide::same_counts(&l.best().basis, &reading.basis);
-        let place_agrees = |place: &&usize| looks.iter().filter(|l| l.place == **place).all(|l| agrees(&l));
+        let clearest_at = |place: usize| {
+            let here = looks.iter().filter(move |l| l.place == place);
+            here.max_by(|a, b| a.best().score.total_cmp(&b.best().score))
+        };
+        let place_agrees = |place: &&usize| clearest_at(**place).as_ref().is_some_and(agrees);
         let seen = || best.seen.iter().map(|s| (&looks[s.0], &looks[s.0].seen.readings[s.1]));
         let upright: Vec<f64> = seen().filter_map(|(_, r)| r.mirror).map(|m| m.wale - m.row).collect();
         let high: Vec<f64> = seen().map(|(look, r)| look.seen.scene.share_above(&r.basis)).collect();
