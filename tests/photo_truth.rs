@@ -2,11 +2,12 @@
 //! figure may be worse than the one the method history recorded, beyond noise. Says SKIPPED where there are no sets.
 //!
 //! `WALEWISE_ANSWERS=FOLDER` also writes each answer as `SET/STEM.json`. The printed lines that begin with `history` are
-//! ready to be added to `calibration/method-history.json`.
+//! ready to be added to `calibration/method-history.json`. `WALEWISE_SCORES=FILE` writes a table of the figures by pattern, ruler
+//! and difficulty as well: `calibration/scores.csv`.
 
 mod photo_sets;
 
-use photo_sets::{Figures, TruePhoto, figures, sets};
+use photo_sets::{Figures, TruePhoto, figures, groups, sets};
 use std::ops::ControlFlow;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -29,6 +30,7 @@ fn no_figure_is_worse_than_recorded() {
     };
     let history: Vec<Entry> = serde_json::from_str(HISTORY).expect("the method history is a list of entries");
     let mut worse = Vec::new();
+    let mut table = format!("{}\n", groups::HEAD);
     println!("set        told  meas. answ.  med.%  p95%  cover%  U%    wrong  refused");
     for (name, photos) in &sets {
         for declared in [true, false] {
@@ -36,11 +38,15 @@ fn no_figure_is_worse_than_recorded() {
             keep(name, declared, photos, &answers);
             let now = figures(name, declared, photos, &answers);
             print_row(&now);
+            groups::lines(name, declared, photos, &answers).iter().for_each(|line| table.push_str(line));
             println!("history {}", serde_json::to_string(&now).expect("figures are plain numbers"));
             let before =
                 history.iter().rev().flat_map(|e| &e.figures).find(|f| (&f.set, f.declared) == (name, declared));
             worse.extend(before.into_iter().flat_map(|b| worse_than(b, &now)));
         }
+    }
+    if let Some(path) = std::env::var_os("WALEWISE_SCORES") {
+        std::fs::write(path, table).expect("the table can be written");
     }
     assert!(worse.is_empty(), "worse than recorded:\n{}", worse.join("\n"));
 }

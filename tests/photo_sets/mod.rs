@@ -1,6 +1,9 @@
 //! Sets of photos with truth beside each, as folders under the one that `WALEWISE_PHOTOS` names; and the figures by which
 //! answers are judged.
 
+#[allow(dead_code)] // Each test program uses its own part.
+pub mod groups;
+
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 use std::path::{Path, PathBuf};
@@ -155,6 +158,11 @@ pub struct Figures {
 
 /// Judges the answers to a set's photos.
 pub fn figures(set: &str, declared: bool, photos: &[TruePhoto], answers: &[Record]) -> Figures {
+    judged(set, declared, photos.iter().zip(answers))
+}
+
+/// Judges photos with their answers.
+pub fn judged<'a>(set: &str, declared: bool, answered: impl Iterator<Item = (&'a TruePhoto, &'a Record)>) -> Figures {
     let (mut errors, mut widths, mut covered) = (Vec::new(), Vec::new(), 0);
     let mut f = Figures {
         set: set.to_owned(),
@@ -169,7 +177,7 @@ pub fn figures(set: &str, declared: bool, photos: &[TruePhoto], answers: &[Recor
         must_refuse: 0,
         refused: 0,
     };
-    for (photo, answer) in photos.iter().zip(answers) {
+    for (photo, answer) in answered {
         if photo.must_refuse() {
             f.must_refuse += 1;
             f.refused += usize::from(answer.status == Status::Refused);
