@@ -215,20 +215,21 @@ impl View<'_> {
         Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals))
     }
 
-    /// What was recognised, unless the whole fabric under it shows other stitches.
+    /// What was recognised, where the whole fabric under it bears it out as if that pattern had been named.
     pub(super) fn borne_out(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
-        match self.looked_over(&found, setup) {
-            Ok(whole) if !same_counts(&whole.basis, &found.decision.basis) => {
-                let seen = "the stitches that the whole fabric shows are not those that its places show";
-                let mut rivals: Vec<Rival> = rival(area_mm2(&found.reading), &found).into_iter().collect();
-                rivals.extend(as_rival(&whole));
-                Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
-            }
-            _ => {
-                check_fine(&found.decision)?;
-                checked(found)
-            }
+        let named = Setup { stitch: Some(found.decision.pattern.clone()), ..setup.clone() };
+        let own = || rival(area_mm2(&found.reading), &found);
+        let with_own = |mut refusal: Refusal| {
+            refusal.rivals.splice(0..0, own());
+            refusal
+        };
+        let whole = self.looked_over(&found, &named).map_err(with_own)?;
+        if !same_counts(&whole.basis, &found.decision.basis) {
+            let seen = "the stitches that the whole fabric shows are not those that its places show";
+            let rivals = own().into_iter().chain(as_rival(&whole)).collect();
+            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
+        checked(found)
     }
 
     /// The decision on the whole of the fabric that a lattice was followed over.
