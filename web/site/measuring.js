@@ -106,6 +106,7 @@ export class Measuring {
   /** Measures the photos as they are set now; a newer call takes the place of one that runs. */
   async measure() {
     if (this.running) engine.cancel();
+    this.result.rivals?.end();
     const run = (this.running = {});
     const places = this.photos.length === 1;
     const asked = setup(this.set, { places });
