@@ -40,7 +40,8 @@ export class Hand {
 
   reset() {
     const { wanted } = this.set;
-    this.measuring.set = { ...nothing(), wanted };
+    const { knitted } = this.measuring;
+    this.measuring.set = { ...nothing(), ...knitted, repeat: [...knitted.repeat], wanted };
     this.build();
     this.drawHandles();
     this.measuring.measure();

@@ -64,6 +64,7 @@ export class Measuring {
     if (photos.length === 0) return files.length ? this.showStart(words.not_a_photo) : undefined;
     const { pattern, name, repeat, wanted } = this.set;
     this.set = { ...nothing(), pattern, name, repeat, wanted };
+    this.knitted = { pattern, name, repeat: [...repeat] };
     this.photos = photos;
     this.showBusy();
     return this.measure();
