@@ -6,7 +6,7 @@ const LONGEST = 2400;
 // Stitches and rows, at least, in the small picture of a reading.
 const IN_A_DETAIL = 9;
 
-const ready = init();
+const ready = init({ module_or_path: new URL("./core_bg.wasm", import.meta.url) });
 const session = ready.then(() => new Session());
 // A number and its ± stay on one line.
 const sayings = (text) => JSON.parse(text.replaceAll(" ± ", "\u00a0±\u00a0"));
