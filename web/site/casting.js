@@ -87,13 +87,17 @@ export class Casting {
 
   answer(of) {
     const unit = this.app.unit;
+    // There is one swatch, which needs no name; where it ends is no matter here.
+    const cautions = of.cautions.filter((text) => !text.includes("outline")).map((text) => text.replace(/( of)? 'swatch'/g, ""));
     const shown = words[`unit_${unit}`];
+    // A number and its ± stay on one line.
+    for (const axis of [of.stitches, of.rows].filter(Boolean)) for (const one of [axis, ...axis.candidates]) one.finished[unit] = one.finished[unit].replaceAll(" ", "\u00a0");
     const count = (axis, name, word) => h("div", { class: "card figure", id: name }, h("div", {}, h("span", { class: "big-count" }, String(axis.count)), " ", h("span", { class: "what" }, word(axis.count))), h("p", {}, words.measures(axis.finished[unit], shown)));
     return [
       h("h2", {}, words.cast_on),
       h("div", { class: "figures" }, count(of.stitches, "cast-count", words.cast_count), of.rows && count(of.rows, "cast-row-count", words.row_count)),
       this.table(of.stitches, unit, shown),
-      of.cautions.length > 0 && h("section", { class: "card warm stack close" }, h("h3", {}, words.careful), h("ul", {}, of.cautions.map((caution) => h("li", {}, caution)))),
+      cautions.length > 0 && h("section", { class: "card warm stack close" }, h("h3", {}, words.careful), h("ul", {}, cautions.map((caution) => h("li", {}, caution)))),
       of.steps.length > 0 && h("section", { class: "card stack close", id: "steps" }, h("h3", {}, words.steps), h("ol", {}, of.steps.map((step) => h("li", {}, step)))),
       h("div", { class: "row" }, h("button", { type: "button", onclick: () => save("plan.html", of.page, "text/html") }, words.save_page), h("button", { type: "button", onclick: () => save("plan.toml", of.toml, "application/toml") }, words.save_plan)),
     ];

@@ -45,7 +45,7 @@ async function accessible(page, state) {
   // Handed to the page by the test tool, past the page's own policy; the page never loads it.
   await page.evaluate(axe);
   const { violations } = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"] }));
-  const [wide, room] = await page.evaluate(() => [document.documentElement.scrollWidth, innerWidth]);
+  const [wide, room] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]);
   assert.ok(wide <= room, `${state}: ${wide} px wide in a window of ${room}`);
   assert.deepEqual(violations.map((v) => `${state}: ${v.id}: ${v.nodes.map((n) => n.target.join(" ")).join(", ")}`), []);
 }

@@ -70,7 +70,8 @@ const states = {
 /** What a look would find, too: what is wider than the window, and what is too small to touch. */
 const faults = (page) => page.evaluate(() => {
   const out = [];
-  if (document.documentElement.scrollWidth > innerWidth) out.push(`${document.documentElement.scrollWidth} px wide in ${innerWidth}`);
+  const { scrollWidth, clientWidth } = document.documentElement;
+  if (scrollWidth > clientWidth) out.push(`${scrollWidth} px wide in ${clientWidth}`);
   for (const one of document.querySelectorAll("a, button, select, summary, input:not([type=file], [type=radio])")) {
     const { width, height } = one.getBoundingClientRect();
     if (width > 0 && Math.min(width, height) < 24 && !one.matches(".skip")) out.push(`${one.outerHTML.slice(0, 60)}: ${Math.round(width)} x ${Math.round(height)}`);
