@@ -27,7 +27,7 @@ export class Hand {
     const open = Object.keys(this.parts).filter((name) => this.parts[name].open);
     const part = (name, title, ...inside) => (this.parts[name] = h("details", { "data-part": name, open: open.includes(name) }, h("summary", {}, title), h("div", { class: "stack" }, inside)));
     this.element.replaceChildren(h("h2", {}, words.hand_title), h("p", { class: "quiet" }, words.hand_lead),
-      h("div", {}, part("stitch", words.knitted, patternFields(this.set, this.changed)), part("scale", words.scale_title, this.scaleFields(single)),
+      h("div", {}, part("stitch", words.stitch_title, patternFields(this.set, this.changed)), part("scale", words.scale_title, this.scaleFields(single)),
         single && part("region", words.region_title, this.regionFields()), single && part("axes", words.axes_title, this.axesFields()),
         part("count", words.count_title, this.countFields(single))),
       h("div", { class: "row" }, h("button", { type: "button", onclick: () => this.reset() }, words.reset)));
@@ -242,7 +242,7 @@ export class Hand {
   tip() {
     const [x, y] = this.middle();
     const turn = (this.set.axes * Math.PI) / 180;
-    const arm = Math.min(this.viewer.width, this.viewer.height) * 0.3;
+    const arm = Math.min(this.viewer.width, this.viewer.height) * 0.22;
     return [x + arm * Math.cos(turn), y + arm * Math.sin(turn)];
   }
 

@@ -15,6 +15,7 @@ const FOUR_INCHES = 1.016;
 const SAVED_PX = 4000;
 /** Contributions that are worth telling, and the share of the largest below which advice is not. */
 const LARGEST = 3;
+const WORTH_TELLING = 0.01;
 const WORTH_ADVICE = 0.25;
 const WIDE = matchMedia("(min-width: 60rem)");
 
@@ -204,11 +205,18 @@ export class Result {
     if (parts.length === 0) return null;
     const all = parts.reduce((sum, part) => sum + variance(part), 0);
     const known = (part) => words.sources.find(([word]) => part.source.includes(word)) ?? [null, part.source, null];
-    const largest = parts.slice(0, LARGEST);
-    const advice = new Set(largest.filter((part) => variance(part) >= WORTH_ADVICE * variance(largest[0])).map((part) => known(part)[2]).filter(Boolean));
+    // What has one name for a person is one thing.
+    const named = new Map();
+    for (const part of parts) {
+      const [, name, help] = known(part);
+      const share = (named.get(name)?.share ?? 0) + variance(part) / all;
+      named.set(name, { name, share, help: named.get(name)?.help ?? help });
+    }
+    const largest = [...named.values()].sort((a, b) => b.share - a.share).filter(({ share }) => share >= WORTH_TELLING).slice(0, LARGEST);
+    const advice = new Set(largest.filter(({ share }) => share >= WORTH_ADVICE * largest[0].share).map(({ help }) => help).filter(Boolean));
     const bar = (share) => h("div", { class: "bar" }, s("svg", { viewBox: "0 0 100 1", preserveAspectRatio: "none", "aria-hidden": "true" }, s("rect", { width: 100 * share, height: 1 })));
     return h("section", { class: "card stack close", id: "why" }, h("h2", {}, words.why_title), h("p", { class: "quiet" }, words.why_lead),
-      h("ul", { class: "bars" }, largest.map((part) => h("li", {}, h("div", { class: "row" }, h("span", {}, known(part)[1]), h("span", { class: "quiet" }, words.share(variance(part) / all))), bar(variance(part) / all)))),
+      h("ul", { class: "bars" }, largest.map(({ name, share }) => h("li", {}, h("div", { class: "row" }, h("span", {}, name), h("span", { class: "quiet" }, words.share(share))), bar(share)))),
       advice.size > 0 && [h("h3", {}, words.better_title), h("ul", {}, [...advice].map((text) => h("li", {}, text)))]);
   }
 
@@ -253,7 +261,7 @@ export class Result {
     return [
       h("div", { class: "stack close" }, h("h1", { tabindex: "-1" }, help.title), h("p", { class: "quiet" }, words.refused_lead)),
       refusal.rivals.length > 0 && (this.rivals = new Rivals(this, refusal)).element,
-      h("section", { class: "card warm stack", id: "help" }, drawingFor(refusal.code, words.drawings), h("ol", { class: "numbered" }, help.steps.map((step) => h("li", {}, step)))),
+      h("section", { class: "card warm stack", id: "help" }, drawingFor(refusal.code, words.drawings), h(help.steps.length > 1 ? "ol" : "ul", { class: help.steps.length > 1 ? "numbered" : "plain" }, help.steps.map((step) => h("li", {}, step)))),
       h("div", { class: "row" }, this.app.again(words.again, (files) => this.measuring.take(files), true)),
       h("details", {}, h("summary", {}, words.seen), h("div", {}, h("p", {}, `${refusal.message}.`))),
     ];

@@ -1,10 +1,12 @@
 // Readings between which the photo does not decide: each with its picture, to choose from.
 import { announce, h, s } from "./dom.js";
 import * as engine from "./engine.js";
-import { drawn } from "./viewer.js";
+import { attributes, paths } from "./marks.js";
 import { words } from "./words.js";
 
 const FOUR_INCHES = 1.016;
+/** Lines that are counted by: of no use in so small a picture. */
+const ALIKE = { fifth: "line", tenth: "line" };
 
 export class Rivals {
   /** `result` shows a refusal with rivals; what each of them would look like comes by and by. */
@@ -57,7 +59,7 @@ export class Rivals {
     }
     const canvas = h("canvas", { width: bitmap.width, height: bitmap.height });
     canvas.getContext("bitmaprenderer").transferFromImageBitmap(bitmap);
-    crop.append(canvas, s("svg", { viewBox: place.join(" "), "aria-hidden": "true" }, drawn(overlay)));
+    crop.append(canvas, s("svg", { viewBox: place.join(" "), "aria-hidden": "true" }, paths(overlay).map(([kind, d]) => s("path", { ...attributes(ALIKE[kind] ?? kind), d }))));
   }
 
   /** Stops looking: the answer is on its way, or no longer asked for. */

@@ -256,4 +256,4 @@ export class Viewer {
 const shape = (kind, d) => s("path", { ...attributes(kind), d });
 
 /** The overlay's shapes. */
-export const drawn = (overlay) => paths(overlay).map(([kind, d]) => shape(kind, d));
+const drawn = (overlay) => paths(overlay).map(([kind, d]) => shape(kind, d));

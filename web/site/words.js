@@ -161,6 +161,7 @@ export const words = {
   // By hand.
   hand_title: "Set it by hand",
   hand_lead: "Where the machine can't decide, you can. The answer follows at once.",
+  stitch_title: "Stitch pattern",
   scale_title: "Scale",
   scale_from: "The scale comes from",
   scale_choices: {
