@@ -97,13 +97,15 @@ export class Hand {
       set[key] = value;
       this.changed();
     }));
-    return h("div", { class: "fields" }, list(words.lies_on, words.lies, "on"), millimetres(`${words.thickness} (mm)`, "thickness"), list(words.accuracy, words.accuracies, "class"));
+    return h("div", { class: "fields roomy" }, list(words.lies_on, words.lies, "on"), millimetres(`${words.thickness} (mm)`, "thickness"), list(words.accuracy, words.accuracies, "class"));
   }
 
   /** Two ends to begin with: along the ruler where marks were seen, else across the middle. */
   firstSpan() {
     const { width, height } = this.viewer;
-    const marks = this.overlay?.marks ?? [];
+    const all = this.overlay?.marks ?? [];
+    // Those of one edge: the other edge's point the other way.
+    const marks = all.filter((mark) => mark[2] === all[0][2] && mark[3] === all[0][3]);
     if (marks.length > 1) return [marks[0], marks[marks.length - 1]].map(([x, y]) => [x, y]);
     return [[width * 0.25, height * 0.5], [width * 0.75, height * 0.5]];
   }

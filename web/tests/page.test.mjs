@@ -200,6 +200,8 @@ onPage("a rival is chosen by key before the pictures are there", desktop, async 
 function settingByHand(way, options) {
   onPage(`scale, part and direction set by ${way}`, options, async (page) => {
     await measure(page, STEEL, "stockinette");
+    const { px_per_mm: scale } = (await shownRecord(page)).scale;
+    let length = null;
     const move = async (name, dx, dy) => {
       const handle = page.locator(`[data-handle=${name}]`);
       await handle.scrollIntoViewIfNeeded();
@@ -231,7 +233,9 @@ function settingByHand(way, options) {
       await move("span-1", 24, 5);
       assert.notDeepEqual(await at("span-1"), before, "the end has moved");
       assert.deepEqual(await at("span-0"), other, "the other has not");
-      await page.fill("[data-part=scale] .with-unit input", "12");
+      const [from, to] = [await at("span-0"), await at("span-1")];
+      length = Number((Math.hypot(from[0] - to[0], from[1] - to[1]) / scale / 10).toFixed(1));
+      await page.fill("[data-part=scale] .with-unit input", String(length).replace(".", ","));
       await press("#use-region");
       const corners = [await at("region-0"), await at("region-1")];
       await move("region-0", 30, 12);
@@ -246,13 +250,14 @@ function settingByHand(way, options) {
       await page.keyboard.press("ArrowRight");
     });
     const text = await page.textContent("#by-hand, #help");
+    assert.ok(await page.locator("#by-hand").count(), `refused: ${text}`);
     const record = await shownRecord(page);
     assert.match(text, /two points and a length.*direction of the rows.*part of the photo/);
     assert.equal(record.scale.kind, "span");
     assert.deepEqual([...record.lattice.decision.declared].sort(), ["pattern", "region", "row_direction"]);
     const [from, to, [left, top], [right, bottom]] = [await at("span-0"), await at("span-1"), await at("region-0"), await at("region-1")];
     const degrees = (await named("axes")).match(/(-?\d+) degrees/)[1];
-    const theirs = await native(STEEL, ["--stitch", "stockinette", "--span", `${[...from, ...to].join(",")}=120mm`, "--region", [left, top, right - left, bottom - top].join(","), `--axes=${degrees}`]);
+    const theirs = await native(STEEL, ["--stitch", "stockinette", "--span", `${[...from, ...to].join(",")}=${(10 * length).toFixed(1)}mm`, "--region", [left, top, right - left, bottom - top].join(","), `--axes=${degrees}`]);
     // The names of the ends tell them to the pixel only.
     const off = Math.abs(theirs.gauge.stitches_per_10cm.value / record.gauge.stitches_per_10cm.value - 1);
     assert.ok(off < 0.003, `${off}`);
