@@ -206,7 +206,9 @@ function settingByHand(way, options) {
       await handle.scrollIntoViewIfNeeded();
       if (way === "keys") {
         await handle.focus();
-        for (let step = 0; step < 3; step++) await page.keyboard.press(dx > 0 ? "Shift+ArrowRight" : "Shift+ArrowLeft");
+        // Ten at a time, but for a direction by single degrees.
+        const far = name === "axes" ? "" : "Shift+";
+        for (let step = 0; step < 3; step++) await page.keyboard.press(far + (dx > 0 ? "ArrowRight" : "ArrowLeft"));
         await page.keyboard.press(dy > 0 ? "ArrowDown" : "ArrowUp");
       } else await drag(page, way, await handle.boundingBox(), dx, dy);
     };
