@@ -521,7 +521,7 @@ onPage("by keyboard alone", desktop, async (page) => {
     assert.ok(stop.seen && stop.name, stop.what);
     stops.push(stop.name);
   }
-  for (const name of ["Cast on with this", "Keep this swatch", "Enlarge", "Save picture", "What is knitted?"]) assert.ok(stops.includes(name), name);
+  for (const name of ["Cast on with this", "Keep this swatch", "Enlarge", "Save picture", "Stitch pattern"]) assert.ok(stops.includes(name), name);
 });
 
 test("at most 1.5 MB are transferred on the first visit", (context) => {
