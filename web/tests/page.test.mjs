@@ -54,6 +54,8 @@ async function accessible(page, state) {
 async function answering(page, act) {
   await page.evaluate(() => document.querySelectorAll("#measure .figures, #measure #help, #measure .failed").forEach((one) => one.setAttribute("data-before", "")));
   await act();
+  // The page waits a moment for more before it measures.
+  await page.waitForTimeout(600);
   await page.waitForSelector(["figures", "failed"].map((name) => `#measure .${name}:not([data-before])`).concat("#measure #help:not([data-before])").join(", "), { timeout: LONG });
   await page.waitForFunction(() => !document.querySelector("#measure [aria-busy=true]"));
 }
@@ -206,9 +208,8 @@ function settingByHand(way, options) {
       await handle.scrollIntoViewIfNeeded();
       if (way === "keys") {
         await handle.focus();
-        // Ten at a time, but for a direction by single degrees.
-        const far = name === "axes" ? "" : "Shift+";
-        for (let step = 0; step < 3; step++) await page.keyboard.press(far + (dx > 0 ? "ArrowRight" : "ArrowLeft"));
+        // Ten pixels at a time, but a direction by single degrees.
+        await page.keyboard.press((name === "axes" ? "" : "Shift+") + (dx > 0 ? "ArrowRight" : "ArrowLeft"));
         await page.keyboard.press(dy > 0 ? "ArrowDown" : "ArrowUp");
       } else await drag(page, way, await handle.boundingBox(), dx, dy);
     };
