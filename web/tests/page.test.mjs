@@ -237,7 +237,7 @@ function settingByHand(way, options) {
       await move("span-1", 24, 5);
       assert.notDeepEqual(await at("span-1"), before, "the end has moved");
       assert.deepEqual(await at("span-0"), other, "the other has not");
-      await page.fill("[data-part=scale] .with-unit input", "6,5");
+      await page.fill("[data-part=scale] .with-unit input", "10,0");
       await press("#use-region");
       const corners = [await at("region-0"), await at("region-1")];
       await move("region-0", -8, -6);
@@ -259,7 +259,7 @@ function settingByHand(way, options) {
     assert.deepEqual([...record.lattice.decision.declared].sort(), ["pattern", "region", "row_direction"]);
     const [from, to, [left, top], [right, bottom]] = [await at("span-0"), await at("span-1"), await at("region-0"), await at("region-1")];
     const degrees = (await named("axes")).match(/(-?\d+) degrees/)[1];
-    const theirs = await native(photo, ["--stitch", "stockinette", "--span", `${[...from, ...to].join(",")}=65mm`, "--region", [left, top, right - left, bottom - top].join(","), `--axes=${degrees}`]);
+    const theirs = await native(photo, ["--stitch", "stockinette", "--span", `${[...from, ...to].join(",")}=100mm`, "--region", [left, top, right - left, bottom - top].join(","), `--axes=${degrees}`]);
     // The names of the ends tell them to the pixel only.
     const off = Math.abs(theirs.gauge.stitches_per_10cm.value / record.gauge.stitches_per_10cm.value - 1);
     assert.ok(off < 0.003, `${off}`);
