@@ -51,8 +51,9 @@ export class Casting {
     const tick = (name) => h("label", { class: "check" }, h("input", { type: "checkbox", checked: this.said[name], onchange: (event) => { this.said[name] = event.target.checked; this.changed(); } }), words[name]);
     return h("section", { class: "card stack" },
       h("div", { class: "fields" }, this.input("width", words.piece_width, { unit: true }), this.input("ease", words.piece_ease, { unit: true })),
-      h("div", { class: "fields" }, this.input("length", words.piece_length, { unit: true }), field(words.worked, worked), this.input("name", words.piece_name)),
-      h("div", { class: "fields" }, this.input("multiple", words.multiple, { whole: true }), this.input("balance", words.balance, { whole: true }), this.input("tolerance", words.piece_tolerance, { unit: true })),
+      h("div", { class: "fields" }, this.input("length", words.piece_length, { unit: true }), field(words.worked, worked)),
+      h("div", { class: "fields" }, this.input("multiple", words.multiple, { whole: true }), this.input("balance", words.balance, { whole: true })),
+      h("div", { class: "fields" }, this.input("tolerance", words.piece_tolerance, { unit: true }), this.input("name", words.piece_name)),
       tick("washed"),
       h("details", {}, h("summary", {}, words.more), h("div", { class: "stack" },
         tick("sideways"),
@@ -106,6 +107,6 @@ export class Casting {
   table(axis, unit, shown) {
     if (axis.candidates.length < 2) return null;
     const row = (one) => h("tr", { class: one.chosen ? "chosen" : null }, h("th", { scope: "row" }, String(one.count), one.chosen && h("span", { class: "hidden" }, ` (${words.chosen})`)), h("td", {}, one.finished[unit]), h("td", {}, words.chance(one.probability)));
-    return h("section", { class: "card" }, h("table", {}, h("caption", {}, words.options_caption), h("thead", {}, h("tr", {}, h("th", { scope: "col" }, words.option_count), h("th", { scope: "col" }, words.option_size(shown)), h("th", { scope: "col" }, words.option_chance))), h("tbody", {}, axis.candidates.map(row))));
+    return h("section", { class: "card tabled" }, h("table", {}, h("caption", {}, words.options_caption), h("thead", {}, h("tr", {}, h("th", { scope: "col" }, words.option_count), h("th", { scope: "col" }, words.option_size(shown)), h("th", { scope: "col" }, words.option_chance))), h("tbody", {}, axis.candidates.map(row))));
   }
 }

@@ -64,7 +64,9 @@ export class Swatches {
   async toggle(one) {
     this.beside = this.beside.includes(one.uid) ? this.beside.filter((uid) => uid !== one.uid) : [...this.beside, one.uid].slice(-2);
     await this.show();
-    this.root.querySelector(`[data-swatch="${one.entry.id}"] [aria-pressed]`)?.focus();
+    this.root.querySelector(`[data-swatch="${one.entry.id}"] [aria-pressed]`)?.focus({ preventScroll: true });
+    // On a small screen it stands above what was touched.
+    if (this.beside.length === 2) this.comparison.scrollIntoView({ block: "nearest" });
   }
 
   card(one) {
@@ -73,7 +75,7 @@ export class Swatches {
     const newest = newestOf(entry);
     const record = newest?.reading.photo;
     const said = newest && gaugeWords(newest.reading, this.app.unit);
-    const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on].filter(Boolean);
+    const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on?.replaceAll("-", "\u2011")].filter(Boolean);
     return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, heading(one)), said && h("p", { class: "gauge" }, said), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
       h("div", { class: "row" }, record?.gauge && h("button", { type: "button", onclick: () => this.app.castOn(JSON.stringify(record), words.swatch_heading(entry.id, about.yarn)) }, words.to_cast_on),
         said && said !== words.refused_kept && h("button", { type: "button", "aria-pressed": String(this.beside.includes(one.uid)), "aria-label": `${words.compare}: ${heading(one)}`, onclick: () => this.toggle(one) }, words.compare),

@@ -40,6 +40,14 @@ const states = {
     await page.waitForTimeout(800);
     await page.waitForFunction(() => !document.querySelector("#measure [aria-busy=true]"));
   },
+  async count(page) {
+    await measure(page, sample("stockinette-steel-ruler.jpg"), "stockinette");
+    await page.click("[data-part=count] summary");
+    await page.selectOption("#count-over", "corners");
+    await page.fill("#count-0", "9");
+    await page.fill("#count-1", "13");
+    await page.waitForSelector("#basis li:has-text('counted by you')");
+  },
   async cast(page) {
     await measure(page, sample("garter-inch-ruler.jpg"), "garter");
     await page.click("#measure .main-button");
