@@ -348,7 +348,7 @@ export const words = {
   piece_tolerance: "May be off by",
   piece_length: "Length",
   worked: "Worked",
-  flat: "back and forth",
+  flat: "flat",
   round: "in the round",
   sideways: "Knitted sideways",
   washed: "The swatch was washed and dried as the piece will be",
