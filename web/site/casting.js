@@ -51,8 +51,9 @@ export class Casting {
     const tick = (name) => h("label", { class: "check" }, h("input", { type: "checkbox", checked: this.said[name], onchange: (event) => { this.said[name] = event.target.checked; this.changed(); } }), words[name]);
     return h("section", { class: "card stack" },
       h("div", { class: "fields" }, this.input("width", words.piece_width, { unit: true }), this.input("ease", words.piece_ease, { unit: true })),
-      h("div", { class: "fields" }, this.input("length", words.piece_length, { unit: true }), field(words.worked, worked), this.input("name", words.piece_name)),
-      h("div", { class: "fields" }, this.input("multiple", words.multiple, { whole: true }), this.input("balance", words.balance, { whole: true }), this.input("tolerance", words.piece_tolerance, { unit: true })),
+      h("div", { class: "fields" }, this.input("length", words.piece_length, { unit: true }), field(words.worked, worked)),
+      h("div", { class: "fields" }, this.input("multiple", words.multiple, { whole: true }), this.input("balance", words.balance, { whole: true })),
+      h("div", { class: "fields" }, this.input("tolerance", words.piece_tolerance, { unit: true }), this.input("name", words.piece_name)),
       tick("washed"),
       h("details", {}, h("summary", {}, words.more), h("div", { class: "stack" },
         tick("sideways"),
@@ -87,13 +88,17 @@ export class Casting {
 
   answer(of) {
     const unit = this.app.unit;
+    // There is one swatch, which needs no name; where it ends is no matter here.
+    const cautions = of.cautions.filter((text) => !text.includes("outline")).map((text) => text.replace(/( of)? 'swatch'/g, ""));
     const shown = words[`unit_${unit}`];
+    // A number and its ± stay on one line.
+    for (const axis of [of.stitches, of.rows].filter(Boolean)) for (const one of [axis, ...axis.candidates]) one.finished[unit] = one.finished[unit].replaceAll(" ", "\u00a0");
     const count = (axis, name, word) => h("div", { class: "card figure", id: name }, h("div", {}, h("span", { class: "big-count" }, String(axis.count)), " ", h("span", { class: "what" }, word(axis.count))), h("p", {}, words.measures(axis.finished[unit], shown)));
     return [
       h("h2", {}, words.cast_on),
       h("div", { class: "figures" }, count(of.stitches, "cast-count", words.cast_count), of.rows && count(of.rows, "cast-row-count", words.row_count)),
       this.table(of.stitches, unit, shown),
-      of.cautions.length > 0 && h("section", { class: "card warm stack close" }, h("h3", {}, words.careful), h("ul", {}, of.cautions.map((caution) => h("li", {}, caution)))),
+      cautions.length > 0 && h("section", { class: "card warm stack close" }, h("h3", {}, words.careful), h("ul", {}, cautions.map((caution) => h("li", {}, caution)))),
       of.steps.length > 0 && h("section", { class: "card stack close", id: "steps" }, h("h3", {}, words.steps), h("ol", {}, of.steps.map((step) => h("li", {}, step)))),
       h("div", { class: "row" }, h("button", { type: "button", onclick: () => save("plan.html", of.page, "text/html") }, words.save_page), h("button", { type: "button", onclick: () => save("plan.toml", of.toml, "application/toml") }, words.save_plan)),
     ];
@@ -102,6 +107,6 @@ export class Casting {
   table(axis, unit, shown) {
     if (axis.candidates.length < 2) return null;
     const row = (one) => h("tr", { class: one.chosen ? "chosen" : null }, h("th", { scope: "row" }, String(one.count), one.chosen && h("span", { class: "hidden" }, ` (${words.chosen})`)), h("td", {}, one.finished[unit]), h("td", {}, words.chance(one.probability)));
-    return h("section", { class: "card" }, h("table", {}, h("caption", {}, words.options_caption), h("thead", {}, h("tr", {}, h("th", { scope: "col" }, words.option_count), h("th", { scope: "col" }, words.option_size(shown)), h("th", { scope: "col" }, words.option_chance))), h("tbody", {}, axis.candidates.map(row))));
+    return h("section", { class: "card tabled" }, h("table", {}, h("caption", {}, words.options_caption), h("thead", {}, h("tr", {}, h("th", { scope: "col" }, words.option_count), h("th", { scope: "col" }, words.option_size(shown)), h("th", { scope: "col" }, words.option_chance))), h("tbody", {}, axis.candidates.map(row))));
   }
 }

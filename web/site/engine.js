@@ -10,6 +10,7 @@ function start() {
     const call = waiting.get(data.id);
     if (!call) return;
     if ("stage" in data) return call.progress?.(data.stage, data.index, data.of);
+    if ("part" in data) return call.progress?.(data.part);
     waiting.delete(data.id);
     if ("done" in data) return call.resolve(data.done);
     if (data.broken) stop();
@@ -43,11 +44,17 @@ export const version = () => ask("version");
 /** Measures photos, one setup each; `together` is the setup of the one record of all. */
 export const measure = (photos, setups, together, progress) => ask("measure", { photos, setups, together }, progress);
 
-/** The newest photo with everything drawn on it, as the bytes of a JPEG file. */
-export const annotated = () => ask("annotated");
+/** The newest photo, upright, at most `longest` px along its longer side, as an ImageBitmap. */
+export const picture = (longest) => ask("picture", longest);
+
+/** Measures one photo under each of several settings; `progress` is told of each as it comes. */
+export const details = (photo, setups, progress) => ask("details", { photo, setups }, progress);
 
 /** Counts, shaping and words for one piece. */
 export const plan = (asked) => ask("plan", asked);
+
+/** How two swatches differ; each is the text of `{"uid", "reading"}` as the log keeps it. */
+export const compare = (first, second) => ask("compare", [first, second]);
 
 /** Ends whatever is being measured, at once. Promises that wait are never settled. */
 export function cancel() {

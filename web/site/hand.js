@@ -24,10 +24,12 @@ export class Hand {
 
   build() {
     const single = this.measuring.photos.length === 1;
-    const part = (name, title, ...inside) => (this.parts[name] = h("details", { "data-part": name }, h("summary", {}, title), h("div", { class: "stack" }, inside)));
+    const open = Object.keys(this.parts).filter((name) => this.parts[name].open);
+    const part = (name, title, ...inside) => (this.parts[name] = h("details", { "data-part": name, open: open.includes(name) }, h("summary", {}, title), h("div", { class: "stack" }, inside)));
     this.element.replaceChildren(h("h2", {}, words.hand_title), h("p", { class: "quiet" }, words.hand_lead),
-      h("div", {}, part("stitch", words.knitted, patternFields(this.set, this.changed)), part("scale", words.scale_title, this.scaleFields(single)),
-        single && part("region", words.region_title, this.regionFields()), single && part("axes", words.axes_title, this.axesFields())),
+      h("div", {}, part("stitch", words.stitch_title, patternFields(this.set, this.changed)), part("scale", words.scale_title, this.scaleFields(single)),
+        single && part("region", words.region_title, this.regionFields()), single && part("axes", words.axes_title, this.axesFields()),
+        part("count", words.count_title, this.countFields(single))),
       h("div", { class: "row" }, h("button", { type: "button", onclick: () => this.reset() }, words.reset)));
   }
 
@@ -38,10 +40,9 @@ export class Hand {
 
   reset() {
     const { wanted } = this.set;
-    const open = Object.keys(this.parts).filter((name) => this.parts[name].open);
-    this.measuring.set = { ...nothing(), wanted };
+    const { knitted } = this.measuring;
+    this.measuring.set = { ...nothing(), ...knitted, repeat: [...knitted.repeat], wanted };
     this.build();
-    open.forEach((name) => this.open(name));
     this.drawHandles();
     this.measuring.measure();
   }
@@ -73,14 +74,16 @@ export class Hand {
       const span = set.scale === "span" && [h("p", { class: "hint" }, words.span_hint), labelled(words.span_length, length(set.length, (value) => (set.length = value)))];
       const grid = set.scale === "grid" && millimetres(`${words.grid_pitch} (mm)`, "grid");
       const card = set.scale === "card" && millimetres(`${words.card_length} (mm)`, "card");
+      const id1 = set.scale === "id1" && h("p", { class: "hint" }, words.id1_hint);
       const ruler = (set.scale === "auto" || set.scale === "cm" || set.scale === "inch" || set.scale === "span") && this.rulerFields(millimetres);
-      more.replaceChildren(...[span, grid, card, ruler].flat().filter(Boolean));
+      more.replaceChildren(...[span, grid, card, id1, ruler].flat().filter(Boolean));
     };
     fill();
     const list = choice(kinds, set.scale, (value) => {
       set.scale = value;
       if (value === "span" && !set.span) set.span = this.firstSpan();
       fill();
+      this.fillCount();
       this.drawHandles();
       if (value !== "span" || set.length) this.changed();
     });
@@ -94,13 +97,15 @@ export class Hand {
       set[key] = value;
       this.changed();
     }));
-    return h("div", { class: "fields" }, list(words.lies_on, words.lies, "on"), millimetres(`${words.thickness} (mm)`, "thickness"), list(words.accuracy, words.accuracies, "class"));
+    return h("div", { class: "fields roomy" }, list(words.lies_on, words.lies, "on"), millimetres(`${words.thickness} (mm)`, "thickness"), list(words.accuracy, words.accuracies, "class"));
   }
 
   /** Two ends to begin with: along the ruler where marks were seen, else across the middle. */
   firstSpan() {
     const { width, height } = this.viewer;
-    const marks = this.overlay?.marks ?? [];
+    const all = this.overlay?.marks ?? [];
+    // Those of one edge: the other edge's point the other way.
+    const marks = all.filter((mark) => mark[2] === all[0][2] && mark[3] === all[0][3]);
     if (marks.length > 1) return [marks[0], marks[marks.length - 1]].map(([x, y]) => [x, y]);
     return [[width * 0.25, height * 0.5], [width * 0.75, height * 0.5]];
   }
@@ -149,6 +154,41 @@ export class Hand {
     this.drawLines();
   }
 
+  // A count by hand, where the yarn hides its stitches.
+
+  countFields(single) {
+    const { set } = this;
+    const count = (index, label) => field(label, h("input", { type: "text", inputmode: "decimal", autocomplete: "off", id: `count-${index}`, value: set.counted[index] ?? "", oninput: (event) => {
+      set.counted[index] = number(event.target.value);
+      if (Boolean(set.counted[0]) === Boolean(set.counted[1])) this.changed();
+    } }));
+    const over = h("div", {});
+    this.fillCount = () => {
+      if (set.scale === "span" && single) return over.replaceChildren(h("p", { class: "hint" }, words.count_in_span));
+      const list = choice(Object.entries(words.count_overs).filter(([name]) => single || name !== "corners"), set.over, (value) => {
+        set.over = value;
+        if (value === "corners" && !set.corners) set.corners = this.firstCorners();
+        this.fillCount();
+        this.drawHandles();
+        if (set.counted[0] && set.counted[1]) this.changed();
+      });
+      list.id = "count-over";
+      return over.replaceChildren(field(words.count_over, list, words.count_hints[set.over]));
+    };
+    this.fillCount();
+    return [h("p", { class: "hint" }, words.count_lead), h("div", { class: "fields" }, count(0, words.count_stitches), count(1, words.count_rows)), over];
+  }
+
+  firstCorners() {
+    const [x, y, w, h_] = this.firstRegion(this.viewer.width, this.viewer.height);
+    return [[x + w * 0.2, y + h_ * 0.2], [x + w * 0.8, y + h_ * 0.8]];
+  }
+
+  /** Whether what was counted is marked by two corners of its own. */
+  get marksCount() {
+    return this.set.over === "corners" && this.set.corners && this.set.scale !== "span";
+  }
+
   // On the picture.
 
   drawHandles() {
@@ -161,6 +201,12 @@ export class Hand {
       for (const end of [0, 1]) {
         list.push({ name: `span-${end}`, at: () => set.span[end], label: ([x, y]) => words.span_end(end + 1, Math.round(x), Math.round(y)), dropped,
           moved: (at) => { set.span[end] = round(at); this.drawLines(); } });
+      }
+    }
+    if (this.marksCount) {
+      for (const end of [0, 1]) {
+        list.push({ name: `count-${end}`, at: () => set.corners[end], label: ([x, y]) => words.count_corner(end + 1, Math.round(x), Math.round(y)), dropped: () => set.counted[0] && set.counted[1] && this.changed(),
+          moved: (at) => { set.corners[end] = round(at); this.drawLines(); } });
       }
     }
     if (set.region) {
@@ -198,7 +244,7 @@ export class Hand {
   tip() {
     const [x, y] = this.middle();
     const turn = (this.set.axes * Math.PI) / 180;
-    const arm = Math.min(this.viewer.width, this.viewer.height) * 0.3;
+    const arm = Math.min(this.viewer.width, this.viewer.height) * 0.22;
     return [x + arm * Math.cos(turn), y + arm * Math.sin(turn)];
   }
 
@@ -226,6 +272,10 @@ export class Hand {
       line(`M${x} ${y}h${w}v${h_}h${-w}Z`);
     }
     if (set.scale === "span" && set.span) line(`M${set.span[0].join(" ")}L${set.span[1].join(" ")}`);
+    if (this.marksCount) {
+      const [[x0, y0], [x1, y1]] = set.corners;
+      line(`M${x0} ${y0}H${x1}V${y1}H${x0}Z`);
+    }
     if (set.axes !== null) {
       const [x, y] = this.middle();
       const tip = this.tip();

@@ -64,6 +64,7 @@ export class Measuring {
     if (photos.length === 0) return files.length ? this.showStart(words.not_a_photo) : undefined;
     const { pattern, name, repeat, wanted } = this.set;
     this.set = { ...nothing(), pattern, name, repeat, wanted };
+    this.knitted = { pattern, name, repeat: [...repeat] };
     this.photos = photos;
     this.showBusy();
     return this.measure();
@@ -106,6 +107,7 @@ export class Measuring {
   /** Measures the photos as they are set now; a newer call takes the place of one that runs. */
   async measure() {
     if (this.running) engine.cancel();
+    this.result.rivals?.end();
     const run = (this.running = {});
     const places = this.photos.length === 1;
     const asked = setup(this.set, { places });

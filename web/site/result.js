@@ -1,6 +1,8 @@
 // What came of the photos: the answer, or why there is none and what helps.
 import { announce, field, h, number, s, save, settled } from "./dom.js";
 import { drawingFor } from "./drawings.js";
+import { annotated } from "./picture.js";
+import { Rivals } from "./rivals.js";
 import * as engine from "./engine.js";
 import { Hand } from "./hand.js";
 import { keepForm } from "./keeping.js";
@@ -9,8 +11,11 @@ import { Viewer } from "./viewer.js";
 import { words } from "./words.js";
 
 const FOUR_INCHES = 1.016;
+/** Longer side of the picture that is saved: what every phone's browser can draw. */
+const SAVED_PX = 4000;
 /** Contributions that are worth telling, and the share of the largest below which advice is not. */
 const LARGEST = 3;
+const WORTH_TELLING = 0.01;
 const WORTH_ADVICE = 0.25;
 const WIDE = matchMedia("(min-width: 60rem)");
 
@@ -38,13 +43,15 @@ export class Result {
   show(done, asked) {
     const last = done.answers[done.answers.length - 1];
     const main = done.all ?? last;
-    Object.assign(this, { asked, text: main.record, record: JSON.parse(main.record), said: main.said, count: done.answers.length });
+    this.rivals = null;
+    Object.assign(this, { asked, overlay: last.overlay, text: main.record, record: JSON.parse(main.record), said: main.said, count: done.answers.length });
     const first = !this.shown;
     if (first) this.frame();
     this.busy(false);
     if (done.picture) {
       this.viewer.element.hidden = false;
-      this.viewer.show(done.picture, last.overlay);
+      // A card that was not found can be anywhere: then the picture stays, to set things by hand, and is not saved.
+      this.viewer.show(done.picture, last.overlay, this.record.scale?.kind === "id1");
       this.hand.element.hidden = false;
       this.hand.saw(last.overlay, JSON.parse(last.record));
     } else {
@@ -86,6 +93,8 @@ export class Result {
 
   fill() {
     const { record } = this;
+    this.rivals?.end();
+    this.rivals = null;
     const [first, rest] = record.gauge ? this.answer() : [record.refusal ? this.refusal() : this.failure(), []];
     this.side.replaceChildren(...first.filter(Boolean));
     this.rest.replaceChildren(...rest.filter(Boolean));
@@ -196,11 +205,18 @@ export class Result {
     if (parts.length === 0) return null;
     const all = parts.reduce((sum, part) => sum + variance(part), 0);
     const known = (part) => words.sources.find(([word]) => part.source.includes(word)) ?? [null, part.source, null];
-    const largest = parts.slice(0, LARGEST);
-    const advice = new Set(largest.filter((part) => variance(part) >= WORTH_ADVICE * variance(largest[0])).map((part) => known(part)[2]).filter(Boolean));
+    // What has one name for a person is one thing.
+    const named = new Map();
+    for (const part of parts) {
+      const [, name, help] = known(part);
+      const share = (named.get(name)?.share ?? 0) + variance(part) / all;
+      named.set(name, { name, share, help: named.get(name)?.help ?? help });
+    }
+    const largest = [...named.values()].sort((a, b) => b.share - a.share).filter(({ share }) => share >= WORTH_TELLING).slice(0, LARGEST);
+    const advice = new Set(largest.filter(({ share }) => share >= WORTH_ADVICE * largest[0].share).map(({ help }) => help).filter(Boolean));
     const bar = (share) => h("div", { class: "bar" }, s("svg", { viewBox: "0 0 100 1", preserveAspectRatio: "none", "aria-hidden": "true" }, s("rect", { width: 100 * share, height: 1 })));
     return h("section", { class: "card stack close", id: "why" }, h("h2", {}, words.why_title), h("p", { class: "quiet" }, words.why_lead),
-      h("ul", { class: "bars" }, largest.map((part) => h("li", {}, h("div", { class: "row" }, h("span", {}, known(part)[1]), h("span", { class: "quiet" }, words.share(variance(part) / all))), bar(variance(part) / all)))),
+      h("ul", { class: "bars" }, largest.map(({ name, share }) => h("li", {}, h("div", { class: "row" }, h("span", {}, name), h("span", { class: "quiet" }, words.share(share))), bar(share)))),
       advice.size > 0 && [h("h3", {}, words.better_title), h("ul", {}, [...advice].map((text) => h("li", {}, text)))]);
   }
 
@@ -208,11 +224,11 @@ export class Result {
     const { record, said } = this;
     const pattern = record.stitch_pattern;
     const { scale, lattice } = record;
-    const [a, b] = [pattern.repeat_stitches, pattern.repeat_rows];
     const long = unit === "cm" ? `${(scale.length_read_mm / 10).toFixed(1)} cm` : `${(scale.length_read_mm / 25.4).toFixed(1)} ${words.unit_in}`;
     const marks = byHand(this.asked);
     return h("section", { class: "card stack close", id: "basis" }, h("h2", {}, words.basis_title), h("ul", {},
-      h("li", {}, words.pattern_is(words.patterns[pattern.name] ?? pattern.name, a * b > 1 ? words.repeat_of(a, b) : "", pattern.source === "recognised")),
+      pattern && h("li", {}, words.pattern_is(words.patterns[pattern.name] ?? pattern.name, pattern.repeat_stitches * pattern.repeat_rows > 1 ? words.repeat_of(pattern.repeat_stitches, pattern.repeat_rows) : "", pattern.source === "recognised")),
+      record.counted && h("li", {}, words.counted_by_hand(record.counted.stitches, record.counted.rows, said.counted.width[unit].split("\u00a0")[0], said.counted.height[unit].split("\u00a0")[0], words[`unit_${unit}`], words.count_over_short[record.counted.over])),
       lattice && h("li", {}, words.counted_over(lattice.stitches_counted.toFixed(1), lattice.rows_counted.toFixed(1))),
       h("li", {}, scale.kind === "ruler" ? words.scale_ruler(words.scale_units[scale.unit], long, scale.graduations_read) : words.scale_kinds[scale.kind]),
       scale.kind === "ruler" && scale.ruler_on && h("li", {}, words.ruler_on[scale.ruler_on]),
@@ -229,8 +245,12 @@ export class Result {
   }
 
   async savePicture() {
-    const bytes = await engine.annotated();
-    if (bytes) save(words.picture_name, bytes, "image/jpeg");
+    const bitmap = await engine.picture(SAVED_PX);
+    if (!bitmap) return;
+    const { unit } = this.app;
+    const line = (what) => `${this.said[what][unit]} ${words[what]} ${words.per[unit]}`;
+    const blob = await annotated(bitmap, this.overlay, [line("stitches"), line("rows"), words.confidence]);
+    if (blob) save(words.picture_name, blob, "image/jpeg");
   }
 
   // No answer.
@@ -240,25 +260,11 @@ export class Result {
     const help = words.refusals[refusal.code];
     return [
       h("div", { class: "stack close" }, h("h1", { tabindex: "-1" }, help.title), h("p", { class: "quiet" }, words.refused_lead)),
-      h("section", { class: "card warm stack", id: "help" }, drawingFor(refusal.code, words.drawings), h("ol", { class: "numbered" }, help.steps.map((step) => h("li", {}, step)))),
-      refusal.rivals.length > 0 && this.rivals(refusal),
+      refusal.rivals.length > 0 && (this.rivals = new Rivals(this, refusal)).element,
+      h("section", { class: "card warm stack", id: "help" }, drawingFor(refusal.code, words.drawings), h(help.steps.length > 1 ? "ol" : "ul", { class: help.steps.length > 1 ? "numbered" : "plain" }, help.steps.map((step) => h("li", {}, step)))),
       h("div", { class: "row" }, this.app.again(words.again, (files) => this.measuring.take(files), true)),
       h("details", {}, h("summary", {}, words.seen), h("div", {}, h("p", {}, `${refusal.message}.`))),
     ];
-  }
-
-  /** Readings that remain: to choose from, unless only the pattern can tell. */
-  rivals({ code, rivals }) {
-    const { unit } = this.app;
-    const times = unit === "cm" ? 1 : FOUR_INCHES;
-    const named = (rival) => words.rival((rival.stitches_per_10cm * times).toFixed(1), (rival.rows_per_10cm * times).toFixed(1), words.per[unit]);
-    const choose = (rival) => {
-      this.measuring.set.expect = [rival.stitches_per_10cm, rival.rows_per_10cm];
-      this.measuring.measure();
-    };
-    if (code === "pattern_unclear") return h("section", { class: "card stack close", id: "rivals" }, h("p", {}, words.rivals_if), h("ul", {}, rivals.map((rival) => h("li", {}, named(rival)))));
-    return h("section", { class: "card stack close", id: "rivals" }, h("h2", {}, words.rivals_title), h("p", { class: "quiet" }, words.rivals_lead),
-      h("div", { class: "row" }, rivals.map((rival) => h("button", { type: "button", onclick: () => choose(rival) }, named(rival)))));
   }
 
   failure() {

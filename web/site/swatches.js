@@ -1,5 +1,6 @@
 // The swatches that were kept: a list, export and import.
 import { announce, h, save } from "./dom.js";
+import * as engine from "./engine.js";
 import * as shelf from "./shelf.js";
 import { words } from "./words.js";
 
@@ -9,6 +10,8 @@ export class Swatches {
   constructor(root, app) {
     this.root = root;
     this.app = app;
+    /** Names of the swatches to compare, the newest choice last. */
+    this.beside = [];
   }
 
   async show(message) {
@@ -24,19 +27,58 @@ export class Swatches {
       (problem ?? message) && h("p", { class: "problem", role: "status", id: "log-message" }, problem ?? message),
       this.deleted && h("div", { class: "row" }, h("span", {}, words.deleted(this.deleted.entry.id)), h("button", { type: "button", onclick: () => this.restore() }, words.undo)),
       h("div", { class: "row" }, h("button", { type: "button", id: "export", onclick: () => this.export() }, words.log_export), h("label", { class: "button" }, words.log_import, file)),
+      (this.comparison = h("div", { "aria-live": "polite" })),
       kept.length ? h("div", { class: "grid" }, kept.map((one) => this.card(one))) : h("p", { class: "card quiet" }, words.log_empty)));
+    this.beside = this.beside.filter((uid) => kept.some((one) => one.uid === uid));
+    await this.compare(kept);
+  }
+
+  /** Sets the two swatches that are chosen side by side. */
+  async compare(kept) {
+    const two = this.beside.map((uid) => kept.find((one) => one.uid === uid)).sort((a, b) => a.entry.id - b.entry.id);
+    if (two.length === 1) return this.comparison.replaceChildren(h("p", { class: "quiet" }, words.compare_one(heading(two[0]))));
+    if (two.length < 2) return this.comparison.replaceChildren();
+    const found = await engine.compare(...two.map((one) => readingText(one))).catch((error) => ({ error: error.message }));
+    return this.comparison.replaceChildren(h("section", { class: "card soft stack close", id: "comparison" }, h("h2", {}, words.compare_title(...two.map(heading))),
+      found.error ? h("p", {}, words.compare_failed(found.error)) : this.findings(found, two)));
+  }
+
+  findings(found, two) {
+    const { unit } = this.app;
+    const per = words.per[unit];
+    const sentence = (what) => {
+      const { finding, more, size, source } = found[what];
+      const [first, second] = more === "first" ? two : [...two].reverse();
+      const surer = words.compare_surer.find(([word]) => source?.includes(word))?.[1] ?? words.compare_larger;
+      return h("p", {}, h("strong", {}, `${words.compare_findings[finding]}. `), words.compare_sentences[finding](size[unit].replaceAll(" ± ", "\u00a0±\u00a0"), words[what], per, heading(first), heading(second)),
+        finding === "cant_tell" && ` ${surer}`);
+    };
+    const states = two.map((one) => newestOf(one.entry)?.state ?? null);
+    const stitches = two.map((one) => one.entry.swatch.stitch ?? null);
+    const careful = [states[0] !== states[1] && words.compare_states, stitches[0] !== stitches[1] && words.compare_patterns].filter(Boolean);
+    return [h("h3", {}, words.columns.stitches), sentence("stitches"), h("h3", {}, words.columns.rows), sentence("rows"), careful.map((text) => h("p", { class: "problem" }, text)),
+      h("p", { class: "quiet" }, `${found.shared ? `${words.compare_shared} ` : ""}${words.compare_these}`)];
+  }
+
+  /** Takes a swatch into the comparison or out of it; a third takes the place of the first. */
+  async toggle(one) {
+    this.beside = this.beside.includes(one.uid) ? this.beside.filter((uid) => uid !== one.uid) : [...this.beside, one.uid].slice(-2);
+    await this.show();
+    this.root.querySelector(`[data-swatch="${one.entry.id}"] [aria-pressed]`)?.focus({ preventScroll: true });
+    // On a small screen it stands above what was touched.
+    if (this.beside.length === 2) this.comparison.scrollIntoView({ block: "nearest" });
   }
 
   card(one) {
     const { entry } = one;
     const about = entry.swatch;
-    const counting = entry.measurements.filter((m) => !m.deleted_at && !m.replaced_by);
-    const newest = counting[counting.length - 1];
+    const newest = newestOf(entry);
     const record = newest?.reading.photo;
     const said = newest && gaugeWords(newest.reading, this.app.unit);
-    const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on].filter(Boolean);
-    return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, words.swatch_heading(entry.id, about.yarn)), said && h("p", { class: "gauge" }, said), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
+    const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on?.replaceAll("-", "\u2011")].filter(Boolean);
+    return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, heading(one)), said && h("p", { class: "gauge" }, said), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
       h("div", { class: "row" }, record?.gauge && h("button", { type: "button", onclick: () => this.app.castOn(JSON.stringify(record), words.swatch_heading(entry.id, about.yarn)) }, words.to_cast_on),
+        said && said !== words.refused_kept && h("button", { type: "button", "aria-pressed": String(this.beside.includes(one.uid)), "aria-label": `${words.compare}: ${heading(one)}`, onclick: () => this.toggle(one) }, words.compare),
         h("button", { type: "button", "aria-label": `${words.delete}: ${words.swatch_heading(entry.id, about.yarn)}`, onclick: () => this.delete(one) }, words.delete)));
   }
 
@@ -72,6 +114,20 @@ export class Swatches {
     await this.show(message);
     announce(message);
   }
+}
+
+const heading = ({ entry }) => words.swatch_heading(entry.id, entry.swatch.yarn);
+
+/** The measurement that counts. */
+function newestOf(entry) {
+  const counting = entry.measurements.filter((m) => !m.deleted_at && !m.replaced_by);
+  return counting[counting.length - 1];
+}
+
+/** What the core compares, as text. */
+function readingText({ entry }) {
+  const { uid, reading } = newestOf(entry);
+  return JSON.stringify({ uid, reading });
 }
 
 /** Value and half-width as people read them: the half-width to one digit, to two where it begins with 1 or 2. */

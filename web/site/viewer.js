@@ -1,5 +1,6 @@
 // The picture with what was seen drawn over it: zoom, pan, and handles to set things by hand. Places are photo pixels.
 import { h, s } from "./dom.js";
+import { STYLES, attributes, blanked, paths } from "./marks.js";
 import { words } from "./words.js";
 
 const LARGEST = 24;
@@ -25,17 +26,15 @@ export class Viewer {
   }
 
   legend() {
-    const line = (name, ...shapes) => h("li", {}, s("svg", { viewBox: "0 0 24 14", "aria-hidden": "true" }, shapes), words.legend[name]);
-    const dot = (kind) => s("path", { class: kind, d: "M12 7h.01", fill: "none" });
-    return h("ul", { class: "legend" },
-      line("loops", dot("o-loop-edge"), dot("o-loop")),
-      line("missing", s("path", { class: "o-missing", d: "M9 4l6 6M15 4l-6 6" })),
-      line("region", s("path", { class: "o-region-edge", d: "M3 7h18" }), s("path", { class: "o-region", d: "M3 7h18" })),
-      line("ruler", s("path", { class: "o-mark-edge", d: "M12 2v10" }), s("path", { class: "o-mark", d: "M12 2v10" })));
+    const line = (name, d) => {
+      const shapes = [`${name}-edge`, name].filter((kind) => STYLES[kind]).map((kind) => shape(kind, d));
+      return h("li", {}, s("svg", { viewBox: "0 0 24 14", "aria-hidden": "true" }, shapes), words.legend[name]);
+    };
+    return h("ul", { class: "legend" }, line("loop", "M12 7h.01"), line("missing", "M9 4l6 6M15 4l-6 6"), line("region", "M3 7h18"), line("mark", "M12 2v10"));
   }
 
-  /** Shows a picture (an ImageBitmap, which is used up) of a photo with the given overlay. */
-  show(bitmap, overlay) {
+  /** Shows a picture (an ImageBitmap, which is used up) of a photo with the given overlay, and blacks out what it says. */
+  show(bitmap, overlay, black) {
     const same = this.width === overlay.width && this.height === overlay.height;
     [this.width, this.height] = [overlay.width, overlay.height];
     this.canvas.width = bitmap.width;
@@ -43,7 +42,8 @@ export class Viewer {
     this.canvas.getContext("bitmaprenderer").transferFromImageBitmap(bitmap);
     this.drawing.setAttribute("viewBox", `0 0 ${this.width} ${this.height}`);
     this.marks = s("g", {}, drawn(overlay));
-    this.drawing.replaceChildren(this.marks, this.hand);
+    const always = black && blanked(overlay).map(([kind, d]) => shape(kind, d));
+    this.drawing.replaceChildren(s("g", {}, always || []), this.marks, this.hand);
     this.marks.toggleAttribute("hidden", this.marksButton.getAttribute("aria-pressed") !== "true");
     this.key.hidden = this.marksButton.hidden = this.marks.childElementCount === 0;
     if (!same) this.fitted = true;
@@ -253,33 +253,7 @@ export class Viewer {
   }
 }
 
-const path = (points, closed) => (points.length ? `M${points.map((p) => p.join(" ")).join("L")}${closed ? "Z" : ""}` : "");
+const shape = (kind, d) => s("path", { ...attributes(kind), d });
 
-/** The overlay's shapes: few elements, however many stitches there are. */
-function drawn(overlay) {
-  const shapes = [];
-  const add = (kind, d) => d && shapes.push(s("path", { class: kind, d }));
-  if (overlay.lattice) {
-    const sets = { "o-line": [], "o-fifth": [], "o-tenth": [] };
-    for (const family of [overlay.lattice.stitches, overlay.lattice.rows]) {
-      family.forEach((pieces, index) => {
-        const kind = (index + 1) % 10 === 0 ? "o-tenth" : (index + 1) % 5 === 0 ? "o-fifth" : "o-line";
-        for (const piece of pieces) sets[kind].push(path(piece));
-      });
-    }
-    for (const [kind, lines] of Object.entries(sets)) add(kind, lines.join(""));
-  }
-  add("o-outline", path(overlay.outline ?? [], true));
-  add("o-region-edge", path(overlay.region, true));
-  add("o-region", path(overlay.region, true));
-  const dots = overlay.loops.map((p) => `M${p.join(" ")}h.01`).join("");
-  add("o-loop-edge", dots);
-  add("o-loop", dots);
-  const arm = (overlay.lattice?.pitch_px ?? 12) * 0.18;
-  add("o-missing", overlay.missing.map(([x, y]) => `M${x - arm} ${y - arm}l${2 * arm} ${2 * arm}M${x + arm} ${y - arm}l${-2 * arm} ${2 * arm}`).join(""));
-  const length = Math.max(overlay.width, overlay.height) / 120;
-  const ticks = overlay.marks.map(([x, y, dx, dy]) => `M${x} ${y}l${dx * length} ${dy * length}`).join("") + overlay.places.map(([x, y]) => `M${x - length / 2} ${y}h${length}M${x} ${y - length / 2}v${length}`).join("");
-  add("o-mark-edge", ticks);
-  add("o-mark", ticks);
-  return shapes;
-}
+/** The overlay's shapes. */
+const drawn = (overlay) => paths(overlay).map(([kind, d]) => shape(kind, d));

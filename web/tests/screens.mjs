@@ -26,16 +26,27 @@ const states = {
     await measure(page, sample("no-ruler.jpg"), "stockinette");
   },
   async rivals(page) {
-    await measure(page, sample("rib-2x2-inch-ruler.jpg"), "");
+    await measure(page, sample("garter-inch-ruler.jpg"), "");
+    await page.waitForFunction(() => [...document.querySelectorAll(".crop")].every((one) => one.matches(".there")));
   },
   async hand(page) {
     await measure(page, sample("no-ruler.jpg"), "stockinette");
     await page.selectOption("#scale", "span");
     await page.locator("#hand input[inputmode=decimal]").first().fill("5");
     await page.waitForSelector(".figures");
-    await page.click("[data-part=region] summary");
+    for (const part of ["region", "axes", "count", "stitch"]) await page.click(`[data-part=${part}] summary`);
     await page.check("#use-region");
-    await page.waitForTimeout(2500);
+    await page.check("#use-axes");
+    await page.waitForTimeout(800);
+    await page.waitForFunction(() => !document.querySelector("#measure [aria-busy=true]"));
+  },
+  async count(page) {
+    await measure(page, sample("stockinette-steel-ruler.jpg"), "stockinette");
+    await page.click("[data-part=count] summary");
+    await page.selectOption("#count-over", "corners");
+    await page.fill("#count-0", "9");
+    await page.fill("#count-1", "13");
+    await page.waitForSelector("#basis li:has-text('counted by you')");
   },
   async cast(page) {
     await measure(page, sample("garter-inch-ruler.jpg"), "garter");
@@ -59,8 +70,23 @@ const states = {
     }
     await page.click("nav a[href='#swatches']");
     await page.waitForSelector(".swatch");
+    for (const number of [1, 2]) await page.click(`[data-swatch='${number}'] button:has-text("Compare")`);
+    await page.waitForSelector("#comparison");
   },
 };
+
+/** What a look would find, too: what is wider than the window, and what is too small to touch. */
+const faults = (page) => page.evaluate(() => {
+  const out = [];
+  const { scrollWidth, clientWidth } = document.documentElement;
+  if (scrollWidth > clientWidth) out.push(`${scrollWidth} px wide in ${clientWidth}`);
+  for (const one of document.querySelectorAll("a, button, select, summary, input:not([type=file], [type=radio])")) {
+    const { width, height } = one.getBoundingClientRect();
+    if (width > 0 && Math.min(width, height) < 24 && !one.matches(".skip")) out.push(`${one.outerHTML.slice(0, 60)}: ${Math.round(width)} x ${Math.round(height)}`);
+    if (one.scrollWidth > one.clientWidth + 1 && one.matches("button, .button")) out.push(`cut off: ${one.textContent}`);
+  }
+  return out;
+});
 
 for (const [state, act] of Object.entries(states)) {
   if (only && !only.split(",").includes(state)) continue;
@@ -71,6 +97,12 @@ for (const [state, act] of Object.entries(states)) {
       await page.emulateMedia({ colorScheme: scheme });
       await page.screenshot({ path: join(out, `${state}-${size}-${scheme}.png`), fullPage: true });
     }
+    const found = await faults(page);
+    await page.emulateMedia({ colorScheme: "light", reducedMotion: "reduce" });
+    await page.evaluate(() => (document.documentElement.style.fontSize = "200%"));
+    await page.screenshot({ path: join(out, `${state}-${size}-large.png`), fullPage: true });
+    found.push(...(await faults(page)).map((fault) => `with letters twice as large: ${fault}`));
+    for (const fault of found) console.log(state, size, fault);
     if (complaints.length) console.log(state, size, complaints);
     await context.close();
   }

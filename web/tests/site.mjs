@@ -37,9 +37,9 @@ export async function serve() {
   return site;
 }
 
-const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
+const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"];
 
-export const launch = () => chromium.launch({ executablePath: browserPath, args: FLAGS, timeout: 120_000 });
+export const launch = () => chromium.launch({ executablePath: browserPath, args: FLAGS, timeout: 240_000 });
 
 export const desktop = { viewport: { width: 1280, height: 800 } };
 export const phone = { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true, deviceScaleFactor: 2 };
@@ -58,6 +58,7 @@ export async function visit(browser, site, options = desktop, path = "") {
   context.on("weberror", (error) => complaints.push(`error: ${error.error().message}`));
   context.on("console", (message) => ["error", "warning"].includes(message.type()) && complaints.push(`console: ${message.text()}`));
   const page = await context.newPage();
+  page.setDefaultTimeout(120_000);
   await page.goto(site.url + path, { timeout: 120_000 });
   await page.waitForFunction(() => document.querySelector("#version").textContent !== "", null, { timeout: 120_000 });
   return { context, page, complaints };
@@ -73,7 +74,7 @@ export async function measure(page, files, pattern) {
   await answered(page);
 }
 
-export const answered = (page) => page.waitForSelector("#measure .figures, #measure #help, #measure .failed", { timeout: 150_000 });
+export const answered = (page) => page.waitForSelector("#measure .figures, #measure #help, #measure .failed", { timeout: 240_000 });
 
 /** A folder for files of one test. */
 export async function folder(work) {

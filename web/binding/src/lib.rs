@@ -1,6 +1,7 @@
 //! The measuring core for the page: bytes and JSON texts in, JSON texts and pixels out. No sums are made here; what the
 //! page shows are the core's numbers, in the core's rounding.
 
+mod comparing;
 mod overlay;
 mod planning;
 mod said;
@@ -11,27 +12,17 @@ use js_sys::Function;
 use std::ops::ControlFlow;
 use walewise::measure::{OnePhoto, Outcome, Stage, look_for_loops, measure, one_record};
 use walewise::photo::Photo;
-use walewise::record::{Elapsed, Evidence, Record};
+use walewise::record::{Elapsed, Record};
 use walewise::report;
 use wasm_bindgen::JsValue;
 use wasm_bindgen::prelude::wasm_bindgen;
-
-/// JPEG quality of the annotated picture, as the command line writes it.
-const JPEG_QUALITY: u8 = 90;
 
 /// Photos measured one after the other; the newest one's picture stays at hand.
 #[wasm_bindgen]
 #[derive(Default)]
 pub struct Session {
     photos: Vec<OnePhoto>,
-    shown: Option<Shown>,
-}
-
-/// A photo that could be read, with what was seen in it.
-struct Shown {
-    photo: Photo,
-    evidence: Evidence,
-    record: Record,
+    shown: Option<Photo>,
 }
 
 /// What came of a photo, each part as JSON.
@@ -107,7 +98,7 @@ impl Session {
 
     /// The newest photo, at most `longest` pixels along its longer side; `undefined` where it could not be read.
     pub fn picture(&self, longest: u32) -> Option<Picture> {
-        let photo = &self.shown.as_ref()?.photo.rgb;
+        let photo = &self.shown.as_ref()?.rgb;
         let (width, height) = fitting(photo, longest);
         let small = if (width, height) == photo.dimensions() {
             photo.clone()
@@ -116,17 +107,6 @@ impl Session {
         };
         let rgba = small.pixels().flat_map(|p| [p[0], p[1], p[2], u8::MAX]).collect();
         Some(Picture { width, height, rgba })
-    }
-
-    /// The newest photo with everything that was seen drawn on it, as a JPEG file without EXIF; `undefined` where it could
-    /// not be read.
-    pub fn annotated(&self) -> Option<Vec<u8>> {
-        let shown = self.shown.as_ref()?;
-        let picture = report::annotate::draw(&shown.record, &shown.evidence, shown.photo.rgb.clone());
-        let mut bytes = Vec::new();
-        let mut encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, JPEG_QUALITY);
-        encoder.encode_image(&picture).ok()?;
-        Some(bytes)
     }
 }
 
@@ -141,7 +121,7 @@ impl Session {
         if let (Some(photo), Some(mut evidence)) = (photo, evidence) {
             look_for_loops(&photo, &record, &mut evidence);
             answer.overlay = overlay::of(&evidence, &record, (photo.width(), photo.height()));
-            self.shown = Some(Shown { photo, evidence, record });
+            self.shown = Some(photo);
         }
         answer
     }
@@ -151,6 +131,12 @@ impl Session {
 #[wasm_bindgen]
 pub fn plan(asked: &str) -> String {
     planning::answer(asked)
+}
+
+/// How two swatches differ, from JSON (two of the type `Compared`) to JSON.
+#[wasm_bindgen]
+pub fn compare(first: &str, second: &str) -> String {
+    comparing::answer(first, second)
 }
 
 /// Version of the program.

@@ -23,6 +23,7 @@ pub fn of(evidence: &Evidence, record: &Record, size: (u32, u32)) -> String {
         "marks": marks.collect::<Vec<_>>(),
         "ruler": points(&evidence.ruler_outline_px),
         "places": points(&evidence.places_px),
+        "blanked": points(&evidence.blanked_px),
         "region": points(&evidence.region_px),
         "outline": record.swatch.as_ref().map(|s| &s.outline_px),
         "loops": loops(&seen),

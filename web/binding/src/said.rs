@@ -1,6 +1,7 @@
 //! A record's numbers as people are shown them: the core's rounding, per 10 cm and per 4 in, in cm and in inches.
 
 use serde_json::{Map, Value, json};
+use walewise::lattice::StitchPattern;
 use walewise::quantity::{Expanded, plus_minus};
 use walewise::record::{Record, Size};
 
@@ -26,10 +27,17 @@ pub fn of(record: &Record) -> String {
         said.insert("wanted_stitches".to_owned(), centimetres(&wanted.stitches.piece_comes_out_cm));
         said.insert("wanted_rows".to_owned(), centimetres(&wanted.rows.piece_comes_out_cm));
     }
+    if let Some(counted) = &record.counted {
+        let side = |mm: f64| size(Size { value: mm, standard_uncertainty: 0.0 });
+        said.insert("counted".to_owned(), json!({"width": side(counted.width_mm), "height": side(counted.height_mm)}));
+    }
     if let Some(swatch) = &record.swatch
         && let (Some(width), Some(height)) = (swatch.width_mm, swatch.height_mm)
     {
         said.insert("swatch".to_owned(), json!({"width": size(width), "height": size(height)}));
+    }
+    if let Some(refusal) = &record.refusal {
+        said.insert("rivals".to_owned(), refusal.rivals.iter().map(|r| json!(pattern(&r.why))).collect());
     }
     if let Some(parts) = &record.photos {
         let each = parts.iter().map(|part| {
@@ -46,7 +54,14 @@ pub fn of(record: &Record) -> String {
     Value::Object(said).to_string()
 }
 
-fn per_length(of: &Expanded) -> Value {
+/// The stitch pattern that a rival was read as; `None` where it says something else for itself.
+fn pattern(why: &str) -> Option<String> {
+    let name = why.strip_prefix("read as ")?.split([' ', ',']).next()?;
+    StitchPattern::named(name).map(|known| known.name)
+}
+
+/// A number per 10 cm, and per 4 in.
+pub fn per_length(of: &Expanded) -> Value {
     json!({
         "cm": plus_minus(of.value, of.expanded_uncertainty),
         "in": plus_minus(of.value * FOUR_INCHES, of.expanded_uncertainty * FOUR_INCHES),

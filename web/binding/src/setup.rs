@@ -1,7 +1,7 @@
 //! What the page's controls say (JSON) → what the chain is told.
 
 use serde::Deserialize;
-use walewise::gauge::{RulerOn, USUAL_TOLERANCE, Wanted};
+use walewise::gauge::{Counted, CountedBetween, RulerOn, USUAL_TOLERANCE, Wanted};
 use walewise::lattice::StitchPattern;
 use walewise::measure::Setup;
 use walewise::plane::Span;
@@ -27,6 +27,8 @@ struct Settings {
     card: bool,
     /// Its check length as measured, in mm.
     card_length: Option<f64>,
+    /// Whether a card of bank card size gives the scale.
+    id1: bool,
     /// Two points and the length between them.
     span: Option<TypedSpan>,
     /// Direction of the rows, in degrees.
@@ -43,6 +45,11 @@ struct Settings {
     ruler_on: Option<RulerOn>,
     /// Expected gauge, per 10 cm.
     expect: Option<(f64, f64)>,
+    /// Stitches and rows that were counted: between the ends of the span, else between `corners`, else over the whole
+    /// swatch.
+    counted: Option<(f64, f64)>,
+    /// Opposite corners of what was counted.
+    corners: Option<[[f64; 2]; 2]>,
     /// Wanted gauge, per 10 cm.
     wanted: Option<(f64, f64)>,
     /// How far from it still matches.
@@ -61,12 +68,14 @@ struct TypedSpan {
 pub fn read(json: &str) -> Result<Setup, String> {
     let settings: Settings = serde_json::from_str(json).map_err(|e| format!("settings: {e}"))?;
     settings.check()?;
+    let counted = settings.counted();
     Ok(Setup {
         stitch: pattern(settings.stitch.as_deref(), settings.repeat)?,
         ruler_unit: settings.ruler,
         grid_mm: settings.grid,
         card: settings.card,
         card_length_mm: settings.card_length,
+        id1: settings.id1,
         span: settings.span.as_ref().map(span).transpose()?,
         row_direction_deg: settings.axes,
         region: settings.region,
@@ -75,6 +84,7 @@ pub fn read(json: &str) -> Result<Setup, String> {
         ruler_thickness_mm: settings.ruler_thickness,
         ruler_on: settings.ruler_on,
         expected: settings.expect,
+        counted,
         wanted: settings.wanted.map(|(stitches_per_10cm, rows_per_10cm)| Wanted {
             stitches_per_10cm,
             rows_per_10cm,
@@ -99,18 +109,30 @@ impl Settings {
             within(what, pair.map(|p| p.0), 0.5, 300.0)?;
             within(what, pair.map(|p| p.1), 0.5, 300.0)?;
         }
+        within("stitches counted", self.counted.map(|c| c.0), 1.0, 1000.0)?;
+        within("rows counted", self.counted.map(|c| c.1), 1.0, 1000.0)?;
         within("tolerance", self.tolerance.map(|t| t.0), 1e-6, 20.0)?;
         within("tolerance", self.tolerance.map(|t| t.1), 1e-6, 20.0)?;
-        let scales = [self.grid.is_some(), self.card, self.span.is_some(), self.ruler.is_some()];
+        let scales = [self.grid.is_some(), self.card, self.id1, self.span.is_some(), self.ruler.is_some()];
         if scales.iter().filter(|given| **given).count() > 1 {
             return Err("only one thing can give the scale".to_owned());
         }
         Ok(())
     }
+
+    fn counted(&self) -> Option<Counted> {
+        let (stitches, rows) = self.counted?;
+        let corners = self.span.as_ref().map(|s| [s.from, s.to]).or(self.corners);
+        let between = corners.map_or(CountedBetween::Edges, |ends| CountedBetween::Corners(ends.map(point)));
+        Some(Counted { stitches, rows, between })
+    }
+}
+
+fn point(p: [f64; 2]) -> PhotoPoint {
+    PhotoPoint::new(p[0], p[1])
 }
 
 fn span(typed: &TypedSpan) -> Result<Span, String> {
-    let point = |p: [f64; 2]| PhotoPoint::new(p[0], p[1]);
     let (from, to) = (point(typed.from), point(typed.to));
     if from.distance(to) < 1.0 {
         return Err("the two points are less than a pixel apart".to_owned());
