@@ -40,6 +40,10 @@ impl Logbook {
         if path.is_dir() {
             return Err(LogbookError::CantOpen("it is a folder".to_owned()));
         }
+        // A pipe would be waited for, a device never end.
+        if path.metadata().is_ok_and(|about| !about.is_file()) {
+            return Err(LogbookError::NotALogbook);
+        }
         // SQLite takes so short a file for one without content, and would write over it.
         if path.metadata().is_ok_and(|about| (1..SHORTEST_FILE).contains(&about.len())) {
             return Err(LogbookError::NotALogbook);

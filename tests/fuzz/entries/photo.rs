@@ -25,7 +25,8 @@ pub fn photo(bytes: &[u8]) {
     if let Some((file, choice)) = drawn::file(bytes) {
         return measured(&file, choice);
     }
-    let claimed = ImageReader::new(Cursor::new(bytes)).with_guessed_format().ok().and_then(|r| r.into_dimensions().ok());
+    let claimed =
+        ImageReader::new(Cursor::new(bytes)).with_guessed_format().ok().and_then(|r| r.into_dimensions().ok());
     if claimed.is_some_and(|(width, height)| u64::from(width) * u64::from(height) > LARGEST_DECODED) {
         return;
     }

@@ -174,7 +174,8 @@ fn lens(profile: LensProfile) {
     assert_eq!(LensProfile::from_json(&profile.to_json()).as_ref(), Ok(&profile));
     assert!(profile.k1_sigma().is_finite());
     let _ = profile.check_photo(4000, 3000, Some(26.0));
-    let (picture, choice) = super::drawn::file(b"draw\x01\x02\x40\x30\x20\x30\x80\x40\x40\x40\x40\x80\x10\0\0\x10").expect("a picture");
+    let (picture, choice) =
+        super::drawn::file(b"draw\x01\x02\x40\x30\x20\x30\x80\x40\x40\x40\x40\x80\x10\0\0\x10").expect("a picture");
     assert_eq!(choice, 1);
     let setup = Setup { lens: Some(profile), ..super::photo::setup(choice, 49.0, 37.0) };
     measure(&picture, &setup, &mut |_| ControlFlow::Continue(()));
