@@ -1,5 +1,6 @@
 //! A small disk of its own, as far as a test may mount one.
 
+use std::io::Write;
 use std::path::PathBuf;
 use std::process::Command;
 
@@ -24,14 +25,10 @@ impl SmallDisk {
         assert!(done.success());
     }
 
-    /// Fills what room is left but for so many bytes.
-    pub fn fill(&self, but: usize) {
-        let mut filler = vec![1u8; 1 << 20];
-        while std::fs::write(self.0.join("filler"), &filler).is_err() {
-            filler.truncate(filler.len() * 3 / 4);
-        }
-        let length = filler.len().saturating_sub(but);
-        std::fs::write(self.0.join("filler"), &filler[..length]).unwrap();
+    /// Fills what room is left.
+    pub fn fill(&self) {
+        let mut filler = std::fs::File::create(self.0.join("filler")).unwrap();
+        while filler.write_all(&[1; 4096]).is_ok() {}
     }
 
     pub fn names(&self) -> Vec<String> {

@@ -5,19 +5,13 @@ use std::ffi::OsStr;
 use std::os::unix::ffi::OsStrExt;
 use std::process::Stdio;
 
+/// A measurement that takes no time: what was counted by hand between two points of a grey picture.
 const COUNTED: [&str; 8] =
-    ["measure", "swatch.jpg", "--counted", "20x28", "--span", "100,100,300,400=60mm", "--axes", "0"];
-
-fn with_swatch() -> Folder {
-    let folder = Folder::new();
-    let bytes = include_bytes!("../data/rendered-swatch.jpg");
-    std::fs::write(folder.path("swatch.jpg"), bytes).unwrap();
-    folder
-}
+    ["measure", "grey.jpg", "--counted", "20x28", "--span", "100,100,300,400=60mm", "--axes", "0"];
 
 #[test]
 fn languages_and_time_zones_change_no_number() {
-    let folder = with_swatch();
+    let folder = Folder::new();
     let measured = |name: &str, value: &str| {
         let answer = Answer::of(folder.command().args(COUNTED).env(name, value));
         assert_eq!((answer.status, answer.err.as_str()), (0, ""), "{name}={value}");
@@ -67,7 +61,7 @@ fn days_in_the_log_are_those_of_the_place() {
 
 #[test]
 fn no_terminal_and_closed_streams() {
-    let folder = with_swatch();
+    let folder = Folder::new();
     let usual = Answer::of(folder.command().args(COUNTED));
     for terminal in ["dumb", "", "xterm-256color", "no such terminal"] {
         let mut command = folder.command();
@@ -86,7 +80,7 @@ fn no_terminal_and_closed_streams() {
 
 #[test]
 fn without_any_environment() {
-    let folder = with_swatch();
+    let folder = Folder::new();
     let bare = |arguments: &[&str]| Answer::of(folder.command().env_clear().args(arguments));
     assert_eq!(bare(&COUNTED).status, 0);
     assert_eq!(bare(&["measure", "grey.jpg", "--annotate", "seen.jpg"]).status, 3);
@@ -115,7 +109,7 @@ fn without_any_environment() {
 /// Names that are no text, or steer a terminal: files are found and written, words stay on their line.
 #[test]
 fn names_of_any_bytes() {
-    let folder = with_swatch();
+    let folder = Folder::new();
     for name in
         [&b"gr\xFC\xFF.jpg"[..], b"two\nlines.jpg", b"\x1b[31mred.jpg", "\u{202E}gpj.jpg".as_bytes(), b" -x.jpg"]
     {
