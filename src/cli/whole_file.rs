@@ -144,12 +144,22 @@ mod interruption {
     use signal_hook::low_level::emulate_default_handler;
     use std::sync::Once;
 
+    /// Whether whoever started the program made it deaf for a signal, as shells do with what scripts run in the background;
+    /// known on Linux only.
+    fn is_ignored(signal: i32) -> bool {
+        let about = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+        let mask = about.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+        let mask = mask.and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok()).unwrap_or(0);
+        mask >> (signal - 1) & 1 == 1
+    }
+
     /// From now on, unfinished files are taken away before the program ends as it would have ended anyway.
     pub fn watch() {
         static WATCHED: Once = Once::new();
         WATCHED.call_once(|| {
             // Without it, an interruption just ends the program.
-            let Ok(mut signals) = Signals::new([SIGINT, SIGTERM]) else { return };
+            let heard = [SIGINT, SIGTERM].into_iter().filter(|signal| !is_ignored(*signal));
+            let Ok(mut signals) = Signals::new(heard) else { return };
             std::thread::spawn(move || {
                 if let Some(signal) = signals.forever().next() {
                     // Held to the end, so that nothing is created or renamed any more.

@@ -10,6 +10,19 @@ const SIGINT: i32 = 2;
 const SIGKILL: i32 = 9;
 const SIGTERM: i32 = 15;
 
+/// The signals for which the test, and so what it starts, is not deaf: scripts make their background jobs deaf for SIGINT.
+fn heard() -> Vec<i32> {
+    let about = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let mask = about.lines().find_map(|line| line.strip_prefix("SigIgn:"));
+    let mask = mask.map_or(0, |mask| u64::from_str_radix(mask.trim(), 16).unwrap());
+    let heard: Vec<i32> =
+        [SIGINT, SIGTERM, SIGKILL].into_iter().filter(|signal| mask >> (signal - 1) & 1 == 0).collect();
+    if heard.len() < 3 {
+        println!("SKIPPED in part: SIGINT is ignored here");
+    }
+    heard
+}
+
 fn send(signal: i32, child: &Child) {
     let sent = Command::new("kill").arg(format!("-{signal}")).arg(child.id().to_string()).status();
     assert!(sent.is_ok_and(|s| s.success()));
@@ -51,13 +64,14 @@ fn assert_whole(files: &[String]) {
 #[test]
 fn ended_by_a_signal() {
     let folder = Folder::new();
+    let heard = heard();
     let mut random = rand_chacha::ChaCha8Rng::seed_from_u64(3);
     let start = std::time::Instant::now();
     assert!(drawing(&folder, 0).wait().unwrap().success());
     let (usual, all) = (start.elapsed(), files(&folder, 0).len());
     let mut seen = [0; 2];
     for round in 1..=18 {
-        let signal = [SIGINT, SIGTERM, SIGKILL][round % 3];
+        let signal = heard[round % heard.len()];
         let child = drawing(&folder, round);
         std::thread::sleep(Duration::from_millis(3).max(usual.mul_f64(random.random::<f64>())));
         send(signal, &child);
@@ -82,7 +96,8 @@ fn ended_by_a_signal() {
 #[test]
 fn a_shell_sees_130_and_143() {
     let folder = Folder::new();
-    for (signal, status) in [(SIGINT, "130"), (SIGTERM, "143")] {
+    let heard = heard();
+    for (signal, status) in [(SIGINT, "130"), (SIGTERM, "143")].into_iter().filter(|(s, _)| heard.contains(s)) {
         let script = format!(
             "trap 'true' INT; \"$WALEWISE\" sample --class class{signal} --knitters 12 --size 1200x900 & sleep 0.3; \
              kill -{signal} $!; wait $!; echo $?"
@@ -111,9 +126,9 @@ fn measuring_is_broken_off_without_a_trace() {
     command.args(["measure", "large.png", "--annotate", "seen.png", "--report", "report.html"]);
     let child = command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
     std::thread::sleep(Duration::from_millis(300));
-    send(SIGINT, &child);
+    send(SIGTERM, &child);
     let ended = child.wait_with_output().unwrap();
-    if ended.status.signal() == Some(SIGINT) {
+    if ended.status.signal() == Some(SIGTERM) {
         assert_eq!(folder.names("."), ["grey.jpg", "large.png"]);
     }
 }
