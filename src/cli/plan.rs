@@ -1,7 +1,7 @@
 //! `walewise plan`: a gauge and a piece → counts, shaping, sizes and yarn, as text, JSON or a page to print.
 
-use super::plan_arguments::{self, PieceArguments};
 use super::input_file::{self, Kind};
+use super::plan_arguments::{self, PieceArguments};
 use super::{ExitStatus, output, plan_gauges, whole_file};
 use crate::plan::{self, GaugeSource, Plan, PlanError, PlanFile, PlanProblem};
 use crate::report;
@@ -127,8 +127,7 @@ impl<'a> Source<'a> {
                     .to_owned()))
             }
             Some(file) => {
-                let text =
-                    input_file::text(file, Kind::PLAN).map_err(|e| bad(format!("{}: {e}", file.display())))?;
+                let text = input_file::text(file, Kind::PLAN).map_err(|e| bad(format!("{}: {e}", file.display())))?;
                 Ok(Self { text, file: Some(file) })
             }
         }

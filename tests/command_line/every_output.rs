@@ -45,8 +45,7 @@ const WRITERS: &[Writer] = &[
 /// A folder with all that the commands need.
 fn prepared() -> Folder {
     let folder = Folder::new();
-    let plan =
-        "[gauge.body]\nstitches = 22\nrows = 30\nover = \"10 cm\"\n[[piece]]\nname = \"Front\"\nwidth = \"50 cm\"\nlength = \"40 cm\"\n";
+    let plan = "[gauge.body]\nstitches = 22\nrows = 30\nover = \"10 cm\"\n[[piece]]\nname = \"Front\"\nwidth = \"50 cm\"\nlength = \"40 cm\"\n";
     std::fs::write(folder.path("plan.toml"), plan).unwrap();
     let class = "knitter,stitches_per_10cm\nAnn,22.1\nBo,23\nCy,21.4\nDi,22.7\n";
     std::fs::write(folder.path("class.csv"), class).unwrap();
