@@ -92,7 +92,7 @@ fn imported(entries: &[Entry]) {
         let Imported::Added(id) = became else { continue };
         let kept = log.entry(*id).expect("it was added");
         let line = write_line(&kept).expect("it can be written");
-        assert_eq!(read_lines(&line).expect("it can be read again"), [kept.clone()]);
+        assert_eq!(read_lines(&line).expect("it can be read again").as_slice(), std::slice::from_ref(&kept));
         assert_eq!((&kept.swatch, &kept.tags), (&entry.swatch, &entry.tags));
         write_table(&[kept]).expect("a table");
     }
