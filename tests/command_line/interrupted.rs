@@ -2,6 +2,7 @@
 
 use super::folder::Folder;
 use rand::{RngExt, SeedableRng};
+use std::io::{BufRead, BufReader};
 use std::os::unix::process::ExitStatusExt;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
@@ -98,19 +99,18 @@ fn a_shell_sees_130_and_143() {
     let folder = Folder::new();
     let heard = heard();
     for (signal, status) in [(SIGINT, "130"), (SIGTERM, "143")].into_iter().filter(|(s, _)| heard.contains(s)) {
-        let script = format!(
-            "trap 'true' INT; \"$WALEWISE\" sample --class class{signal} --knitters 12 --size 1200x900 & sleep 0.3; \
-             kill -{signal} $!; wait $!; echo $?"
-        );
-        // A shell that does jobs, as a terminal's does: others make their background jobs deaf for SIGINT.
-        let output = Command::new("bash")
-            .args(["-m", "-c", &script])
-            .current_dir(folder.path("."))
-            .env("WALEWISE", assert_cmd::cargo::cargo_bin!("walewise"))
-            .output()
-            .unwrap();
-        let said = String::from_utf8_lossy(&output.stdout).trim().to_owned();
-        assert_eq!(said.lines().last(), Some(status), "{}", String::from_utf8_lossy(&output.stderr));
+        // The program takes the place of the inner shell, whose number is told first.
+        let inner = format!("echo $$; exec \"$WALEWISE\" sample --class class{signal} --knitters 12 --size 1200x900");
+        let mut shell = Command::new("sh");
+        shell.args(["-c", "sh -c \"$INNER\"; echo $?"]).env("INNER", inner).current_dir(folder.path("."));
+        shell.env("WALEWISE", assert_cmd::cargo::cargo_bin!("walewise")).stdout(Stdio::piped()).stderr(Stdio::null());
+        let mut shell = shell.spawn().unwrap();
+        let mut said = BufReader::new(shell.stdout.take().unwrap()).lines().map(Result::unwrap);
+        let number = said.next().unwrap();
+        std::thread::sleep(Duration::from_millis(300));
+        assert!(Command::new("kill").arg(format!("-{signal}")).arg(number).status().is_ok_and(|s| s.success()));
+        assert_eq!(said.last().as_deref(), Some(status));
+        shell.wait().unwrap();
     }
 }
 
