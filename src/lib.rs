@@ -20,6 +20,8 @@
 //! *Stitch* and *row* name the two axes everywhere; textile engineering calls the columns of stitches wales and the
 //! rows courses. *Gauge* is stitches and rows per 10 cm.
 
+#![forbid(unsafe_code)]
+
 pub mod card;
 pub mod caution;
 pub mod class;

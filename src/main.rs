@@ -1,5 +1,7 @@
 //! Parse → [`walewise::cli::run`] → exit status.
 
+#![forbid(unsafe_code)]
+
 use std::process::ExitCode;
 
 fn main() -> ExitCode {

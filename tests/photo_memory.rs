@@ -1,43 +1,19 @@
 //! How much memory reading a photo takes at most, against the picture itself.
 
+mod held_memory;
+
+use held_memory::most_while;
 use image::codecs::{jpeg::JpegEncoder, png::PngEncoder};
 use image::{ExtendedColorType, ImageEncoder, Rgb, RgbImage};
-use std::alloc::{GlobalAlloc, Layout, System};
-use std::sync::atomic::{AtomicUsize, Ordering};
 use walewise::photo::decode;
-
-/// The system's allocator, with a count of what is held and of the most that was.
-struct Counting;
-
-static HELD: AtomicUsize = AtomicUsize::new(0);
-static MOST: AtomicUsize = AtomicUsize::new(0);
-
-// SAFETY: every call goes to the system's allocator unchanged.
-unsafe impl GlobalAlloc for Counting {
-    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
-        let held = HELD.fetch_add(layout.size(), Ordering::Relaxed) + layout.size();
-        MOST.fetch_max(held, Ordering::Relaxed);
-        unsafe { System.alloc(layout) }
-    }
-
-    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
-        HELD.fetch_sub(layout.size(), Ordering::Relaxed);
-        unsafe { System.dealloc(at, layout) }
-    }
-}
-
-#[global_allocator]
-static ALLOCATOR: Counting = Counting;
 
 /// Little-endian EXIF with an orientation of 6 and nothing else.
 const TURNED: [u8; 26] = [b'I', b'I', 42, 0, 8, 0, 0, 0, 1, 0, 0x12, 0x01, 3, 0, 1, 0, 0, 0, 6, 0, 0, 0, 0, 0, 0, 0];
 
 /// Most memory held while `bytes` are read, over the size of the picture at 3 bytes a pixel.
 fn peak(bytes: &[u8]) -> f64 {
-    let before = HELD.load(Ordering::Relaxed);
-    MOST.store(before, Ordering::Relaxed);
-    let photo = decode(bytes).unwrap();
-    (MOST.load(Ordering::Relaxed) - before) as f64 / photo.rgb.as_raw().len() as f64
+    let (photo, most) = most_while(|| decode(bytes).unwrap());
+    most as f64 / photo.rgb.as_raw().len() as f64
 }
 
 /// The project's limit for a whole measurement is three times the picture; reading it may take two and a half.

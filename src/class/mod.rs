@@ -24,6 +24,8 @@ mod reading;
 mod reml;
 mod result;
 mod spread;
+#[cfg(feature = "cli")]
+mod table;
 
 pub use compose::{ClassQuestion, class};
 pub use error::{ClassError, MOST_READINGS};
@@ -33,7 +35,9 @@ pub use nested::{Level, Nested};
 pub use notes::{Note, NoteCode};
 pub use outliers::{Apart, apart, critical};
 pub use places::{PlaceVariation, freedom, place_variation, pooled};
-pub use reading::{Place, Reading};
+pub use reading::{Place, Reading, free_name};
 pub use reml::{Components, reml};
 pub use result::{Class, Knitter, LeftOut, LeftOutKind, SCHEMA, Swatch, to_json};
 pub use spread::{KnittersShare, Part, PartKind, Spread, spread};
+#[cfg(feature = "cli")]
+pub use table::{ClassTable, ListedPhoto, read_table};

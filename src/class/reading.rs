@@ -139,3 +139,15 @@ pub(super) fn shared_and_own(value: &Uncertain) -> [f64; 2] {
     };
     [sum(true), sum(false)]
 }
+
+/// The name, with a number behind it where it is taken already; it is then taken.
+pub fn free_name(taken: &mut Vec<String>, name: String) -> String {
+    let mut free = name.clone();
+    let mut number = 2;
+    while taken.contains(&free) {
+        free = format!("{name} ({number})");
+        number += 1;
+    }
+    taken.push(free.clone());
+    free
+}

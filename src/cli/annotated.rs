@@ -1,7 +1,7 @@
 //! Where annotated pictures go, settled before anything is measured, and how they are written.
 
 use super::ExitStatus;
-use super::output;
+use super::whole_file;
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
 use std::collections::HashSet;
 use std::ffi::OsString;
@@ -50,13 +50,11 @@ fn make_folder(folder: &Path) -> Result<(), (String, ExitStatus)> {
 }
 
 fn check(path: &Path, photos: &[PathBuf]) -> Result<(), (String, ExitStatus)> {
-    if let Ok(there) = path.canonicalize()
-        && photos.iter().any(|photo| photo.canonicalize().is_ok_and(|p| p == there))
-    {
+    if whole_file::is_one_of(path, photos) {
         let message = format!("--annotate {}: this would overwrite a photo", path.display());
         return Err((message, ExitStatus::BadArguments));
     }
-    output::check_writable(path)
+    whole_file::check_writable(path)
         .map_err(|e| (format!("--annotate {}: can't be written: {e}", path.display()), ExitStatus::Other))
 }
 
@@ -108,5 +106,5 @@ pub fn write(path: &Path, picture: &RgbImage) -> Result<(), String> {
     };
     let wrong = |e: &dyn std::fmt::Display| format!("{}: the annotated picture can't be written: {e}", path.display());
     encoded.map_err(|e| wrong(&e))?;
-    output::write_whole(path, &bytes).map_err(|e| wrong(&e))
+    whole_file::write_whole(path, &bytes).map_err(|e| wrong(&e))
 }

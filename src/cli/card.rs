@@ -1,6 +1,6 @@
 //! `walewise card`: the calibration card as a file to print.
 
-use super::{ExitStatus, output};
+use super::{ExitStatus, output, whole_file};
 use crate::card::{self, Sheet};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -42,7 +42,7 @@ pub fn run(args: &CardArgs) -> ExitStatus {
     });
     let bytes =
         if has_ending(&args.out, "pdf") { card::pdf_bytes(&sheet) } else { card::svg_string(&sheet).into_bytes() };
-    match output::write_whole(&args.out, &bytes) {
+    match whole_file::write_whole(&args.out, &bytes) {
         Ok(()) => ExitStatus::Done,
         Err(error) => fail(&format!("{out} can't be written: {error}")),
     }

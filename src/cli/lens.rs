@@ -1,6 +1,7 @@
 //! `walewise lens`: the lens profile from photos of the calibration card.
 
-use super::{ExitStatus, output, photo_file};
+use super::input_file::{self, Kind};
+use super::{ExitStatus, output, whole_file};
 use crate::photo;
 use crate::plane::{CameraPrior, CardPhoto, LensError, LensProfile, measure_lens};
 use crate::ruler;
@@ -35,11 +36,15 @@ pub fn run(args: &LensArgs) -> ExitStatus {
 }
 
 fn measured(args: &LensArgs) -> Result<LensProfile, (String, ExitStatus)> {
+    if whole_file::is_one_of(&args.output, &args.photos) {
+        let message = format!("{}: this would overwrite a photo", args.output.display());
+        return Err((message, ExitStatus::BadArguments));
+    }
     if !args.force && args.output.exists() {
         let message = format!("{} is there already; --force replaces it", args.output.display());
         return Err((message, ExitStatus::Other));
     }
-    output::check_writable(&args.output)
+    whole_file::check_writable(&args.output)
         .map_err(|e| (format!("{} can't be written: {e}", args.output.display()), ExitStatus::Other))?;
     let mut cards = Vec::new();
     let mut names: Vec<&Path> = Vec::new();
@@ -65,7 +70,7 @@ fn measured(args: &LensArgs) -> Result<LensProfile, (String, ExitStatus)> {
 /// One photo's card, or why it is not there; `Err` outside where the file is no photo.
 fn card_photo(path: &Path) -> Result<Result<CardPhoto, String>, (String, ExitStatus)> {
     let bad = |what: String| (format!("{}: {what}", path.display()), ExitStatus::BadArguments);
-    let bytes = photo_file::read(path).map_err(|e| bad(e.message))?;
+    let bytes = input_file::read(path, Kind::PHOTO).map_err(|e| bad(e.message))?;
     let photo = photo::decode(&bytes).map_err(|e| bad(e.to_string()))?;
     Ok(match ruler::read_card(&photo) {
         Ok(card) => Ok(CardPhoto {
@@ -79,7 +84,7 @@ fn card_photo(path: &Path) -> Result<Result<CardPhoto, String>, (String, ExitSta
 }
 
 fn written(args: &LensArgs, profile: &LensProfile) -> ExitStatus {
-    if let Err(error) = output::write_whole(&args.output, profile.to_json().as_bytes()) {
+    if let Err(error) = whole_file::write_whole(&args.output, profile.to_json().as_bytes()) {
         return fail(ExitStatus::Other, &format!("{} can't be written: {error}", args.output.display()));
     }
     let corner = 100.0 * (profile.k1.value + profile.k2.value);
@@ -95,10 +100,7 @@ fn written(args: &LensArgs, profile: &LensProfile) -> ExitStatus {
         profile.corners,
         profile.residual_px,
     );
-    match output::print(&text) {
-        Ok(()) => ExitStatus::Done,
-        Err(_) => ExitStatus::Other,
-    }
+    output::print(&text).map_or_else(|e| output::unwritten(&e), |()| ExitStatus::Done)
 }
 
 fn fail(status: ExitStatus, message: &str) -> ExitStatus {

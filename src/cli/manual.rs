@@ -1,6 +1,6 @@
 //! `walewise completion` and `walewise manual`: what a shell and the manual show of all commands.
 
-use super::{ExitStatus, output};
+use super::{ExitStatus, output, whole_file};
 use clap::{Args, Command};
 use clap_complete::Shell;
 use std::path::{Path, PathBuf};
@@ -44,17 +44,23 @@ fn page(command: &Command) -> std::io::Result<String> {
 
 fn pages(folder: &Path, command: Command) -> std::io::Result<()> {
     std::fs::create_dir_all(folder)?;
-    clap_mangen::generate_to(command, folder)
+    let mut command = command.disable_help_subcommand(true);
+    command.build();
+    write_page(folder, &command)
+}
+
+/// The pages of a command and of its subcommands.
+fn write_page(folder: &Path, command: &Command) -> std::io::Result<()> {
+    for subcommand in command.get_subcommands().filter(|c| !c.is_hide_set()) {
+        write_page(folder, subcommand)?;
+    }
+    let name = clap_mangen::Man::new(command.clone()).get_filename();
+    whole_file::write_whole(&folder.join(name), page(command)?.as_bytes())
 }
 
 fn written(result: std::io::Result<()>) -> ExitStatus {
     match result {
         Ok(()) => ExitStatus::Done,
-        Err(error) => {
-            if error.kind() != std::io::ErrorKind::BrokenPipe {
-                output::complain(&format!("it can't be written: {error}"));
-            }
-            ExitStatus::Other
-        }
+        Err(error) => output::unwritten(&error),
     }
 }

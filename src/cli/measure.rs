@@ -1,8 +1,8 @@
 //! `walewise measure`: photos → the gauge of each, as text or JSON, and pictures that show what was seen.
 
 use super::annotated::AnnotatedPaths;
+use super::input_file::{self, Kind};
 use super::output;
-use super::photo_file;
 use super::progress::Progress;
 use super::report_file::ReportPaths;
 use super::wishes::{self, TypedSpan};
@@ -215,10 +215,7 @@ fn measure_all(arguments: &MeasureArguments, setup: &Setup, pictures: &Pictures)
         });
         printed.unwrap_or_else(|error| {
             stop.store(true, Ordering::Relaxed);
-            if error.kind() != std::io::ErrorKind::BrokenPipe {
-                output::complain(&format!("the results can't be written: {error}"));
-            }
-            ExitStatus::Other
+            output::unwritten(&error)
         })
     })
 }
@@ -348,7 +345,7 @@ pub(super) fn read_and_measure(
     progress: &mut dyn FnMut(Stage) -> ControlFlow<()>,
 ) -> Outcome {
     let without_photo = |record| Outcome { record, evidence: None, photo: None, gauge: None };
-    let bytes = match photo_file::read(path) {
+    let bytes = match input_file::read(path, Kind::PHOTO) {
         Ok(bytes) => bytes,
         Err(e) => return without_photo(Record::unreadable(PhotoFacts::default(), e.code, e.message)),
     };

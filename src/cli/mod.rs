@@ -3,6 +3,7 @@
 mod annotated;
 mod card;
 mod class;
+mod input_file;
 mod lens;
 #[cfg(feature = "logbook")]
 mod log;
@@ -10,7 +11,6 @@ mod manual;
 mod measure;
 mod numbers;
 mod output;
-mod photo_file;
 mod plan;
 mod plan_arguments;
 mod plan_gauges;
@@ -21,6 +21,7 @@ mod sample_class;
 #[cfg(feature = "serve")]
 mod serve;
 mod setup;
+mod whole_file;
 mod wishes;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};

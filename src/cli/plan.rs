@@ -1,7 +1,8 @@
 //! `walewise plan`: a gauge and a piece → counts, shaping, sizes and yarn, as text, JSON or a page to print.
 
+use super::input_file::{self, Kind};
 use super::plan_arguments::{self, PieceArguments};
-use super::{ExitStatus, output, photo_file, plan_gauges};
+use super::{ExitStatus, output, plan_gauges, whole_file};
 use crate::plan::{self, GaugeSource, Plan, PlanError, PlanFile, PlanProblem};
 use crate::report;
 use crate::sizing::{Length, Over};
@@ -59,10 +60,8 @@ pub(super) struct Failure(pub(super) ExitStatus, pub(super) String);
 
 /// Runs the command.
 pub fn run(arguments: &PlanArguments) -> ExitStatus {
-    match answer(arguments).and_then(|text| {
-        output::print(&text).map_err(|e| Failure(ExitStatus::Other, format!("the plan can't be written: {e}")))
-    }) {
-        Ok(()) => ExitStatus::Done,
+    match answer(arguments) {
+        Ok(text) => output::print(&text).map_or_else(|e| output::unwritten(&e), |()| ExitStatus::Done),
         Err(Failure(status, message)) => {
             output::complain(&message);
             status
@@ -77,7 +76,7 @@ fn answer(arguments: &PlanArguments) -> Result<String, Failure> {
     }
     let mut file = plan::read(&source.text).map_err(|e| source.explain(e))?;
     if let Some(path) = &arguments.html {
-        check_page(path, &source, &file)?;
+        check_page(path, &source, &file, arguments.logbook())?;
     }
     settle_lengths(&mut file);
     let provided = plan_gauges::provided(&file, &source, arguments.logbook())?;
@@ -87,7 +86,7 @@ fn answer(arguments: &PlanArguments) -> Result<String, Failure> {
     })?;
     if let Some(path) = &arguments.html {
         let wrong = |e| Failure(ExitStatus::Other, format!("--html {}: can't be written: {e}", path.display()));
-        output::write_whole(path, report::plan_html::page(&plan).as_bytes()).map_err(wrong)?;
+        whole_file::write_whole(path, report::plan_html::page(&plan).as_bytes()).map_err(wrong)?;
     }
     Ok(in_words(&plan, arguments.json))
 }
@@ -97,21 +96,19 @@ fn in_words(plan: &Plan, json: bool) -> String {
 }
 
 /// Whether a page can be written there, and falls on none of the files the plan is made from.
-fn check_page(path: &Path, source: &Source<'_>, file: &PlanFile) -> Result<(), Failure> {
+fn check_page(path: &Path, source: &Source<'_>, file: &PlanFile, logbook: Option<&Path>) -> Result<(), Failure> {
     let named = file.request.gauges.iter().filter_map(|gauge| match &gauge.source {
         GaugeSource::Measurement { file, .. } => Some(source.beside(file)),
         GaugeSource::Logged { logbook, .. } => logbook.as_ref().map(|file| source.beside(file)),
         GaugeSource::Typed { .. } => None,
     });
-    let mut read = source.file.map(Path::to_owned).into_iter().chain(named);
-    if let Ok(page) = path.canonicalize()
-        && read.any(|file| file.canonicalize().is_ok_and(|file| file == page))
-    {
+    let read: Vec<PathBuf> = source.file.into_iter().chain(logbook).map(Path::to_owned).chain(named).collect();
+    if whole_file::is_one_of(path, &read) {
         let message = format!("--html {}: this would overwrite a file the plan is made from", path.display());
         return Err(Failure(ExitStatus::BadArguments, message));
     }
     let wrong = |e| Failure(ExitStatus::Other, format!("--html {}: can't be written: {e}", path.display()));
-    output::check_writable(path).map_err(wrong)
+    whole_file::check_writable(path).map_err(wrong)
 }
 
 /// Where the plan comes from: a file, or arguments written as one.
@@ -130,9 +127,7 @@ impl<'a> Source<'a> {
                     .to_owned()))
             }
             Some(file) => {
-                let bytes = read(file, "a plan file").map_err(|e| bad(format!("{}: {e}", file.display())))?;
-                let text = String::from_utf8(bytes)
-                    .map_err(|_| bad(format!("{}: this is not a text file", file.display())))?;
+                let text = input_file::text(file, Kind::PLAN).map_err(|e| bad(format!("{}: {e}", file.display())))?;
                 Ok(Self { text, file: Some(file) })
             }
         }
@@ -156,11 +151,6 @@ impl<'a> Source<'a> {
         let folder = self.file.and_then(Path::parent).unwrap_or(Path::new(""));
         folder.join(name)
     }
-}
-
-/// The bytes of a file that should be `what`; the error is in words.
-pub(super) fn read(path: &Path, what: &str) -> Result<Vec<u8>, String> {
-    photo_file::read(path).map_err(|e| e.message.replace("a photo", what))
 }
 
 /// Asks what "10 cm / 4 in" means, where somebody is there to answer; otherwise it stays 10 cm and the plan says so.

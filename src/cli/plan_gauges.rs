@@ -1,7 +1,8 @@
 //! What stands behind the gauges of a plan: files of measurements, swatches of the log.
 
 use super::ExitStatus;
-use super::plan::{Failure, Source, read};
+use super::input_file::{self, Kind};
+use super::plan::{Failure, Source};
 use crate::plan::{GaugeRequest, GaugeSource, LoggedSwatch, PlanError, PlanFile, Provided};
 use crate::record::Record;
 use std::collections::BTreeMap;
@@ -22,8 +23,8 @@ pub(super) fn provided(
                     let key = format!("{}.measurement", gauge.key);
                     source.explain(PlanError::at(key, format!("{name}: {message}")).located(&file.lines))
                 };
-                let bytes = read(&source.beside(name), "a measurement").map_err(wrong)?;
-                one_record(&bytes, photo.as_deref()).map_err(wrong)?.into()
+                let text = input_file::text(&source.beside(name), Kind::MEASUREMENT).map_err(wrong)?;
+                one_record(&text, photo.as_deref()).map_err(wrong)?.into()
             }
             GaugeSource::Logged { swatch, state, logbook: named } => {
                 let named = named.as_deref().map(|name| source.beside(name));
@@ -55,8 +56,8 @@ fn logged(_: Option<&Path>, swatch: u32, _: Option<&str>) -> Result<LoggedSwatch
 }
 
 /// The record of a photo out of one JSON object a line, as `walewise measure --json` writes them.
-fn one_record(bytes: &[u8], photo: Option<&str>) -> Result<Record, String> {
-    let parsed = serde_json::Deserializer::from_slice(bytes).into_iter::<Record>().collect::<Result<Vec<_>, _>>();
+fn one_record(text: &str, photo: Option<&str>) -> Result<Record, String> {
+    let parsed = serde_json::Deserializer::from_str(text).into_iter::<Record>().collect::<Result<Vec<_>, _>>();
     let mut found = parsed.map_err(|e| format!("this is not what 'walewise measure --json' writes: {e}"))?;
     if let Some(other) = found.iter().find(|r| r.schema != crate::record::SCHEMA) {
         return Err(format!("its schema is '{}'; {} is accepted", other.schema, crate::record::SCHEMA));
@@ -87,13 +88,11 @@ mod tests {
             serde_json::to_string(&Record::new(Status::Failed, photo)).expect("JSON")
         };
         let both = format!("{}\n{}\n", line("a/one.jpg"), line("two.jpg"));
-        assert_eq!(one_record(both.as_bytes(), Some("one.jpg")).map(|r| r.photo.file), Ok("a/one.jpg".to_owned()));
-        assert!(one_record(both.as_bytes(), None).unwrap_err().contains("\"two.jpg\""));
-        assert!(one_record(both.as_bytes(), Some("three.jpg")).unwrap_err().contains("no such photo"));
-        assert!(
-            one_record(b"", None).is_err() && one_record(b"{}", None).is_err() && one_record(b"\xff", None).is_err()
-        );
+        assert_eq!(one_record(&both, Some("one.jpg")).map(|r| r.photo.file), Ok("a/one.jpg".to_owned()));
+        assert!(one_record(&both, None).unwrap_err().contains("\"two.jpg\""));
+        assert!(one_record(&both, Some("three.jpg")).unwrap_err().contains("no such photo"));
+        assert!(one_record("", None).is_err() && one_record("{}", None).is_err());
         let other = line("a.jpg").replace("walewise.measurement/1", "walewise.measurement/9");
-        assert!(one_record(other.as_bytes(), None).unwrap_err().contains("measurement/9"));
+        assert!(one_record(&other, None).unwrap_err().contains("measurement/9"));
     }
 }

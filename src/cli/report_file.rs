@@ -1,6 +1,6 @@
 //! Where reports of single measurements go, settled before anything is measured, and how they are written.
 
-use super::{ExitStatus, output};
+use super::{ExitStatus, whole_file};
 use crate::measure::look_for_loops;
 use crate::photo::Photo;
 use crate::record::{Evidence, Record};
@@ -14,7 +14,8 @@ use std::path::{Path, PathBuf};
 pub struct ReportPaths(Vec<PathBuf>);
 
 impl ReportPaths {
-    /// A file for one photo; a folder, made when it is missing, for several. `Err` where a page can't be written.
+    /// A file for one photo; a folder, made when it is missing, for several. `Err` where a page would fall on
+    /// one of the photos (bad arguments) or can't be written.
     pub fn plan(target: Option<&Path>, photos: &[PathBuf]) -> Result<Self, (String, ExitStatus)> {
         let Some(target) = target else { return Ok(Self(Vec::new())) };
         let wrong = |what: &str| format!("--report {}: {what}", target.display());
@@ -33,7 +34,11 @@ impl ReportPaths {
             vec![target.to_owned()]
         };
         for path in &paths {
-            output::check_writable(path)
+            if whole_file::is_one_of(path, photos) {
+                let message = format!("--report {}: this would overwrite a photo", path.display());
+                return Err((message, ExitStatus::BadArguments));
+            }
+            whole_file::check_writable(path)
                 .map_err(|e| (format!("--report {}: can't be written: {e}", path.display()), ExitStatus::Other))?;
         }
         Ok(Self(paths))
@@ -69,6 +74,6 @@ pub fn write(target: &Path, photo: &Photo, evidence: &mut Evidence, record: &Rec
         measurement::page(record, evidence, photo)
     }));
     let page = page.map_err(|_| format!("{}: drawing broke off through a mistake in the program", target.display()))?;
-    output::write_whole(target, page.as_bytes())
+    whole_file::write_whole(target, page.as_bytes())
         .map_err(|e| format!("{}: the report can't be written: {e}", target.display()))
 }

@@ -1,7 +1,7 @@
 //! `walewise sample`: a demonstration photo whose gauge is known, and its truth.
 
 use super::sample_class::{self, SampleClassArgs};
-use super::{ExitStatus, numbers, output};
+use super::{ExitStatus, numbers, output, whole_file};
 use crate::synthetic::{Chart, Difficulty, RulerScale, SampleError, SampleSettings, sample};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -124,7 +124,7 @@ fn one_photo(args: &SampleArgs, out: &Path) -> ExitStatus {
         return fail(ExitStatus::Other, &format!("{} is there already; --force replaces it", taken.display()));
     }
     for path in files {
-        if let Err(error) = output::check_writable(path) {
+        if let Err(error) = whole_file::check_writable(path) {
             return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
         }
     }
@@ -134,7 +134,7 @@ fn one_photo(args: &SampleArgs, out: &Path) -> ExitStatus {
         Err(error) => return fail(ExitStatus::BadArguments, &error.to_string()),
     };
     for (path, bytes) in [(truth.as_path(), made.truth_json.as_bytes()), (out, made.jpeg.as_slice())] {
-        if let Err(error) = output::write_whole(path, bytes) {
+        if let Err(error) = whole_file::write_whole(path, bytes) {
             return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
         }
     }

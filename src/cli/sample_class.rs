@@ -1,6 +1,6 @@
 //! `walewise sample --class`: a folder of demonstration photos of a whole class, and its truth.
 
-use super::{ExitStatus, numbers, output};
+use super::{ExitStatus, numbers, output, whole_file};
 use crate::synthetic::{ClassPhoto, ClassSettings, SampleError, SampleSettings, class_of_photos};
 use clap::Args;
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
@@ -94,6 +94,6 @@ fn draw(folder: &Path, photo: &ClassPhoto) -> Result<(), Ended> {
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {
-    output::write_whole(path, bytes)
+    whole_file::write_whole(path, bytes)
         .map_err(|e| (format!("{} cannot be written: {e}", path.display()), ExitStatus::Other))
 }

@@ -1,12 +1,12 @@
 //! Arguments of `walewise measure` → what the chain is told.
 
+use super::input_file::{self, Kind};
 use super::measure::MeasureArguments;
 use super::wishes;
 use crate::lattice::StitchPattern;
 use crate::measure::Setup;
 use crate::plane::LensProfile;
 use crate::quantity::RulerClass;
-use std::io::Read;
 use std::path::Path;
 
 /// `--ruler-class` as typed.
@@ -74,15 +74,7 @@ pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
 /// The lens profile in a file; `Err` says in one line what is wrong with it.
 fn lens(path: &Path) -> Result<LensProfile, String> {
     let wrong = |what: String| format!("--lens {}: {what}", path.display());
-    // A profile has a kilobyte; whatever is larger is something else.
-    const LARGEST: u64 = 64 << 10;
-    let mut text = String::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(LARGEST + 1).read_to_string(&mut text))
-        .map_err(|e| wrong(format!("can't be read: {e}")))?;
-    if text.len() as u64 > LARGEST {
-        return Err(wrong("too large for a lens profile".to_owned()));
-    }
+    let text = input_file::text(path, Kind::LENS).map_err(wrong)?;
     LensProfile::from_json(&text).map_err(|e| wrong(e.to_string()))
 }
 

@@ -40,6 +40,10 @@ impl Logbook {
         if path.is_dir() {
             return Err(LogbookError::CantOpen("it is a folder".to_owned()));
         }
+        // A pipe would be waited for, a device never end.
+        if path.metadata().is_ok_and(|about| !about.is_file()) {
+            return Err(LogbookError::NotALogbook);
+        }
         // SQLite takes so short a file for one without content, and would write over it.
         if path.metadata().is_ok_and(|about| (1..SHORTEST_FILE).contains(&about.len())) {
             return Err(LogbookError::NotALogbook);
@@ -84,12 +88,15 @@ impl Logbook {
 
     /// Opens a file that cannot change while it is read.
     fn unchanging(path: &Path) -> Result<Self, LogbookError> {
-        let wal = path.with_file_name(format!("{}-wal", path.file_name().unwrap_or_default().to_string_lossy()));
+        let mut wal = path.as_os_str().to_owned();
+        wal.push("-wal");
+        let wal = Path::new(&wal);
         if wal.metadata().is_ok_and(|m| m.len() > 0) {
             // Entries that were not yet moved into the file would be missed.
             return Err(LogbookError::ReadOnly);
         }
-        let name = path.to_string_lossy().replace('%', "%25").replace('?', "%3f").replace('#', "%23");
+        // Any byte may stand in a name; coded, none has a meaning in the address.
+        let name: String = path.as_os_str().as_encoded_bytes().iter().map(|byte| format!("%{byte:02x}")).collect();
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX | OpenFlags::SQLITE_OPEN_URI;
         let connection = Connection::open_with_flags(format!("file:{name}?immutable=1"), flags)?;
         protect(&connection)?;

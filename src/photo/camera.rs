@@ -1,5 +1,6 @@
 //! What a photo's EXIF says that matters to measuring. Place, time, owner and serial numbers are not looked at.
 
+use super::exif_bounds;
 use exif::{Exif, In, Reader, Tag, Value};
 use std::io::Cursor;
 
@@ -17,8 +18,11 @@ pub struct CameraRecord {
 }
 
 impl CameraRecord {
-    /// Reads the EXIF of a photo file of any format; damaged EXIF is read as far as it goes.
+    /// Reads the EXIF of a photo file of any format; damaged EXIF is read as far as it goes, absurdly large EXIF not at all.
     pub fn read(bytes: &[u8]) -> Self {
+        if !exif_bounds::may_be_read(bytes) {
+            return Self::default();
+        }
         let read = Reader::new()
             .continue_on_error(true)
             .read_from_container(&mut Cursor::new(bytes))

@@ -3,6 +3,7 @@
 mod camera;
 mod decode;
 mod error;
+mod exif_bounds;
 mod heic;
 mod hevc_colour;
 mod jpeg_ending;

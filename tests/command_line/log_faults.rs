@@ -1,34 +1,11 @@
 //! Files and disks that are not as they should be: a clear error, and nothing overwritten.
 
+use super::disk::SmallDisk;
 use super::folder::{Answer, Folder};
 use rusqlite::Connection;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
-
-/// A small disk of its own, as far as the test may mount one.
-struct SmallDisk(PathBuf);
-
-impl SmallDisk {
-    fn mount(at: PathBuf, size: &str) -> Option<Self> {
-        std::fs::create_dir(&at).unwrap();
-        let option = format!("size={size}");
-        let mounted = Command::new("mount").args(["-t", "tmpfs", "-o", &option, "tmpfs"]).arg(&at).output();
-        mounted.is_ok_and(|o| o.status.success()).then_some(Self(at))
-    }
-
-    fn make_read_only(&self) {
-        let done = Command::new("mount").args(["-o", "remount,ro"]).arg(&self.0).status().unwrap();
-        assert!(done.success());
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        // Left to the system where it fails: the test is over either way.
-        let _ = Command::new("umount").arg(&self.0).status();
-    }
-}
 
 fn on(folder: &Folder, log: &Path, arguments: &[&str]) -> Answer {
     Answer::of(folder.command().arg("log").arg("--logbook").arg(log).args(arguments))
@@ -123,10 +100,7 @@ fn a_damaged_page_is_told() {
 #[test]
 fn a_full_disk_loses_nothing_that_was_acknowledged() {
     let folder = Folder::new();
-    let Some(disk) = SmallDisk::mount(folder.path("disk"), "600k") else {
-        println!("SKIPPED: a small disk can't be mounted here");
-        return;
-    };
+    let Some(disk) = SmallDisk::mount(folder.path("disk"), "600k") else { return };
     let log = disk.0.join("log.sqlite");
     let note = "n".repeat(20_000);
     let mut kept = 0;
@@ -156,10 +130,7 @@ fn a_full_disk_loses_nothing_that_was_acknowledged() {
 #[test]
 fn a_read_only_log_is_read_and_not_written() {
     let folder = Folder::new();
-    let Some(disk) = SmallDisk::mount(folder.path("disk"), "4m") else {
-        println!("SKIPPED: a small disk can't be mounted here");
-        return;
-    };
+    let Some(disk) = SmallDisk::mount(folder.path("disk"), "4m") else { return };
     let log = disk.0.join("log.sqlite");
     assert_eq!(on(&folder, &log, &["count", "22x30", "--yarn", "grey"]).status, 0);
     disk.make_read_only();

@@ -3,7 +3,15 @@
 mod arguments;
 mod cards;
 mod classes;
+#[cfg(unix)]
+mod disk;
+#[cfg(unix)]
+mod every_output;
 mod folder;
+#[cfg(unix)]
+mod hostile_photos;
+#[cfg(unix)]
+mod interrupted;
 #[cfg(feature = "logbook")]
 mod log_entries;
 #[cfg(all(feature = "logbook", unix))]
@@ -18,4 +26,6 @@ mod photos;
 mod plans;
 #[cfg(all(feature = "logbook", unix))]
 mod readme;
+#[cfg(unix)]
+mod surroundings;
 mod ways;

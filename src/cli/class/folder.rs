@@ -1,7 +1,7 @@
 //! A class as a folder: KNITTER/PHOTO or KNITTER/SWATCH/PHOTO.
 
-use super::{Ended, PhotoOf, bad, check_number, free_name};
-use crate::class::{LeftOut, LeftOutKind};
+use super::{Ended, PhotoOf, bad, check_number};
+use crate::class::{LeftOut, LeftOutKind, free_name};
 use std::path::{Path, PathBuf};
 
 /// What a folder holds.

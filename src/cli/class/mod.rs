@@ -4,11 +4,13 @@
 mod entries;
 mod folder;
 mod photos;
-mod table;
 
+use super::input_file::{self, Kind};
 use super::measure::{MeasureArguments, UnitChoice, ruler_on, ruler_unit};
-use super::{ExitStatus, numbers, output, setup, wishes};
-use crate::class::{Class, ClassError, ClassQuestion, LeftOut, MOST_READINGS, Piece, Reading, class, to_json};
+use super::{ExitStatus, numbers, output, setup, whole_file, wishes};
+use crate::class::{
+    Class, ClassError, ClassQuestion, LeftOut, ListedPhoto, MOST_READINGS, Piece, Reading, class, read_table, to_json,
+};
 use crate::gauge::RulerOn;
 use crate::measure::Setup;
 use crate::report::class::{self as report, Naming, SwatchPicture};
@@ -190,6 +192,14 @@ struct PhotoOf {
     ruler: Option<String>,
 }
 
+impl PhotoOf {
+    /// A photo of a table that lies in `folder`.
+    fn listed(photo: ListedPhoto, folder: &Path) -> Self {
+        let ListedPhoto { knitter, swatch, label, file, state, ruler } = photo;
+        Self { knitter, swatch, label, path: folder.join(file), state, ruler }
+    }
+}
+
 /// Why there is no result: words and exit status.
 type Ended = (String, ExitStatus);
 
@@ -221,11 +231,7 @@ fn result(arguments: &ClassArguments) -> Result<ExitStatus, Ended> {
         write(path, report::table(&found).as_bytes())?;
     }
     let text = if arguments.json { to_json(&found) } else { report::describe(&found) };
-    match output::print(&text) {
-        Ok(()) => Ok(ExitStatus::Done),
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(ExitStatus::Other),
-        Err(error) => Err((format!("the results can't be written: {error}"), ExitStatus::Other)),
-    }
+    Ok(output::print(&text).map_or_else(|e| output::unwritten(&e), |()| ExitStatus::Done))
 }
 
 fn question(arguments: &ClassArguments) -> ClassQuestion {
@@ -247,15 +253,18 @@ fn question(arguments: &ClassArguments) -> ClassQuestion {
 
 /// Before minutes of measuring: can the files be written, and would none be lost?
 fn check_files(arguments: &ClassArguments) -> Result<(), Ended> {
+    if arguments.handout.is_some() && arguments.handout == arguments.table {
+        return Err(bad("--handout and --table name the same file"));
+    }
     for path in [&arguments.handout, &arguments.table].into_iter().flatten() {
-        let same = |other: &Path| path.canonicalize().is_ok_and(|p| other.canonicalize().is_ok_and(|o| o == p));
-        if arguments.input.as_deref().is_some_and(same) {
+        let read: Vec<PathBuf> = arguments.input.iter().chain(&arguments.photos.lens).cloned().collect();
+        if whole_file::is_one_of(path, &read) {
             return Err(bad(format!("{}: this would overwrite the class", path.display())));
         }
         if !arguments.force && path.exists() {
             return Err((format!("{} is there already; --force replaces it", path.display()), ExitStatus::Other));
         }
-        output::check_writable(path)
+        whole_file::check_writable(path)
             .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))?;
     }
     Ok(())
@@ -277,9 +286,13 @@ fn gathered(arguments: &ClassArguments, setup: &Setup) -> Result<Gathered, Ended
             Gathered { left_out: found.left_out, ..Gathered::default() },
         ));
     }
-    let table = table::read(input)?;
+    let wrong = |what: String| bad(format!("{}: {what}", input.display()));
+    let text = input_file::text(input, Kind::CLASS_TABLE).map_err(wrong)?;
+    let table = read_table(&text).map_err(wrong)?;
+    let folder = input.parent().unwrap_or(Path::new(""));
+    let photos: Vec<PhotoOf> = table.photos.into_iter().map(|listed| PhotoOf::listed(listed, folder)).collect();
     let stated = Gathered { readings: table.readings, ..Gathered::default() };
-    Ok(photos::measured(&table.photos, setup, with_maps, stated))
+    Ok(photos::measured(&photos, setup, with_maps, stated))
 }
 
 /// The class's error in words, with what was left out, since that may be the cause.
@@ -310,23 +323,11 @@ fn pictures(class: &Class, mut maps: Vec<(String, PlaceMap)>) -> Vec<SwatchPictu
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {
-    output::write_whole(path, bytes)
+    whole_file::write_whole(path, bytes)
         .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))
 }
 
 /// More photos than are taken together: said before any of them is measured.
 fn check_number(count: usize) -> Result<(), Ended> {
     if count > MOST_READINGS { Err(bad(ClassError::TooMany(count).to_string())) } else { Ok(()) }
-}
-
-/// The name, with a number behind it where it is taken already.
-fn free_name(taken: &mut Vec<String>, name: String) -> String {
-    let mut free = name.clone();
-    let mut number = 2;
-    while taken.contains(&free) {
-        free = format!("{name} ({number})");
-        number += 1;
-    }
-    taken.push(free.clone());
-    free
 }

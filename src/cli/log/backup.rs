@@ -1,6 +1,7 @@
 //! `walewise log backup`: a consistent copy while the log is in use.
 
 use super::{Done, Ended, open};
+use crate::cli::whole_file::{self, Unfinished};
 use crate::cli::{ExitStatus, output};
 use crate::logbook::Access;
 use std::path::{Path, PathBuf};
@@ -19,8 +20,7 @@ pub struct BackupArguments {
 /// Runs the command.
 pub fn run(arguments: &BackupArguments, path: &Path) -> Done {
     let target = &arguments.file;
-    let same = target.canonicalize().is_ok_and(|t| path.canonicalize().is_ok_and(|p| p == t));
-    if same {
+    if whole_file::is_one_of(target, &[path.to_owned()]) {
         return Err(Ended::bad(format!("{}: this is the log itself", target.display())));
     }
     if target.exists() && !arguments.force {
@@ -30,13 +30,9 @@ pub fn run(arguments: &BackupArguments, path: &Path) -> Done {
     let log = open(path, Access::Read)?;
     let wrong =
         |e: std::io::Error| Ended::Failed(format!("{} can't be written: {e}", target.display()), ExitStatus::Other);
-    let folder = target.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let copy = tempfile::Builder::new()
-        .prefix(".walewise-")
-        .make_in(folder, |temporary| std::fs::File::create_new(temporary))
-        .map_err(|e| wrong(std::io::Error::from(e.kind())))?;
+    let copy = Unfinished::beside(target).map_err(wrong)?;
     log.backup_to(copy.path())?;
-    copy.persist(target).map_err(|e| wrong(e.error))?;
+    copy.finish().map_err(wrong)?;
     output::print(&format!("Copied to {}.\n", super::screen::safe(&target.to_string_lossy())))?;
     Ok(ExitStatus::Done)
 }

@@ -2,6 +2,7 @@
 
 use super::export::{Format, format_of};
 use super::{Done, Ended, now, open, today};
+use crate::cli::input_file::{self, Kind};
 use crate::cli::{ExitStatus, output};
 use crate::logbook::{Access, Entry, Imported, read_lines, read_table};
 use std::path::{Path, PathBuf};
@@ -21,7 +22,7 @@ pub fn run(arguments: &ImportArguments, path: &Path) -> Done {
     let file = &arguments.file;
     let wrong = |why: String| Ended::bad(format!("{}: {why}", file.display()));
     let format = format_of(file)?;
-    let text = std::fs::read_to_string(file).map_err(|e| wrong(e.to_string()))?;
+    let text = input_file::text(file, Kind::LOG_EXPORT).map_err(wrong)?;
     let mut log;
     let entries: Vec<Entry> = match format {
         Format::Lines => {

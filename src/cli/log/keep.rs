@@ -2,6 +2,7 @@
 
 use super::keeping::{KeepingArguments, with_pattern};
 use super::{Done, Ended, open};
+use crate::cli::input_file::{self, Kind};
 use crate::cli::{ExitStatus, output};
 use crate::logbook::{Access, NewMeasurement, Reading, RecordText};
 use crate::record::{Record, Status};
@@ -51,7 +52,7 @@ pub fn run(arguments: &KeepArguments, path: &Path) -> Done {
 /// The records in the file, each as its text and as a value; all must be sound.
 fn read(file: &Path) -> Result<Vec<(RecordText, Record)>, Ended> {
     let wrong = |why: String| Ended::bad(format!("{}: {why}", file.display()));
-    let text = std::fs::read_to_string(file).map_err(|e| wrong(e.to_string()))?;
+    let text = input_file::text(file, Kind::MEASUREMENT).map_err(wrong)?;
     let mut records = Vec::new();
     for raw in serde_json::Deserializer::from_str(&text).into_iter::<Box<RawValue>>() {
         let raw = raw.map_err(|e| wrong(format!("not JSON: {e}")))?;

@@ -25,7 +25,7 @@ mod show;
 
 pub use for_plan::swatch as swatch_for_plan;
 
-use super::{ExitStatus, output};
+use super::{ExitStatus, output, whole_file};
 use crate::logbook::{Access, Logbook, LogbookError};
 use clap::{ArgMatches, Args, Subcommand};
 use std::path::{Path, PathBuf};
@@ -146,12 +146,7 @@ fn explain(ended: &Ended, path: &Path) -> ExitStatus {
             output::complain(&format!("{}: {error}", path.display()));
             status_of(error)
         }
-        Ended::Unwritten(error) => {
-            if error.kind() != std::io::ErrorKind::BrokenPipe {
-                output::complain(&format!("the results can't be written: {error}"));
-            }
-            ExitStatus::Other
-        }
+        Ended::Unwritten(error) => output::unwritten(error),
     }
 }
 
@@ -188,7 +183,9 @@ fn open(path: &Path, access: Access) -> Result<Logbook, Ended> {
         std::thread::sleep(ROUND);
         times < GIVE_UP_AFTER
     };
-    Ok(Logbook::open(path, access, waiting)?)
+    let log = Logbook::open(path, access, waiting)?;
+    whole_file::note_read(path);
+    Ok(log)
 }
 
 fn now() -> jiff::Timestamp {
@@ -207,6 +204,6 @@ fn write_new(path: &Path, bytes: &[u8], force: bool) -> Result<(), Ended> {
             ExitStatus::Other,
         ));
     }
-    output::write_whole(path, bytes)
+    whole_file::write_whole(path, bytes)
         .map_err(|e| Ended::Failed(format!("{} can't be written: {e}", path.display()), ExitStatus::Other))
 }

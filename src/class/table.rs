@@ -1,44 +1,43 @@
 //! A class as a table (CSV): a line a measurement, its photo or its numbers.
 
-use super::{Ended, PhotoOf, bad, check_number, free_name};
-use crate::class::Reading;
+use super::{ClassError, MOST_READINGS, Reading, free_name};
 use crate::compare::{HandCount, StatedValue};
 use crate::quantity::{Confidence, Contribution, Source, Uncertain, t_coverage_factor};
 use csv::{ReaderBuilder, StringRecord, Trim};
-use std::io::Read;
-use std::path::Path;
 
 /// What a table holds.
-pub struct TableOfClass {
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ClassTable {
     /// Measurements that stand in it.
     pub readings: Vec<Reading>,
     /// Photos that are named in it.
-    pub photos: Vec<PhotoOf>,
+    pub photos: Vec<ListedPhoto>,
 }
 
-/// Largest table that is read, in bytes: a line for every measurement takes a thousandth of it (a stated choice).
-const LARGEST: u64 = 4 << 20;
+/// A photo that a table names.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ListedPhoto {
+    /// Who knitted it.
+    pub knitter: String,
+    /// Which of the knitter's swatches.
+    pub swatch: String,
+    /// What it is called in words; no two are called alike.
+    pub label: String,
+    /// The file, as written in the table.
+    pub file: String,
+    /// State in which it was measured, where the table says so.
+    pub state: Option<String>,
+    /// Name of the ruler, where it has one.
+    pub ruler: Option<String>,
+}
 
-/// Reads a table. Columns may stand in any order; those that are not known are passed over, so that a table of the log can
-/// be used. Cells are parted by commas or semicolons; with semicolons numbers may have a decimal comma.
+/// Reads the text of a table. Columns may stand in any order; those that are not known are passed over, so that a table of
+/// the log can be used. Cells are parted by commas or semicolons; with semicolons numbers may have a decimal comma.
 ///
 /// # Errors
-/// For what is no table, a missing column, or a line that makes no sense, with its number.
-pub fn read(path: &Path) -> Result<TableOfClass, Ended> {
-    let wrong = |what: String| bad(format!("{}: {what}", path.display()));
-    let file = std::fs::File::open(path).map_err(|e| wrong(format!("can't be read: {e}")))?;
-    let mut bytes = Vec::new();
-    file.take(LARGEST + 1).read_to_end(&mut bytes).map_err(|e| wrong(format!("can't be read: {e}")))?;
-    if bytes.len() as u64 > LARGEST {
-        return Err(wrong(format!("larger than {} MiB: this is no table of a class", LARGEST >> 20)));
-    }
-    let text = String::from_utf8(bytes).map_err(|_| wrong("not a table in UTF-8".to_owned()))?;
-    parsed(&text, path.parent().unwrap_or(Path::new("")))
-        .map_err(|(what, status)| (format!("{}: {what}", path.display()), status))
-}
-
-/// The lines of a table's text; photos are found from `folder`.
-fn parsed(text: &str, folder: &Path) -> Result<TableOfClass, Ended> {
+/// For what is no table, a missing column, more lines than are taken together, or a line that makes no sense, with its
+/// number; in words.
+pub fn read_table(text: &str) -> Result<ClassTable, String> {
     let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
     let header = text.lines().next().unwrap_or_default();
     let semicolons = header.matches(';').count() > header.matches(',').count();
@@ -46,18 +45,20 @@ fn parsed(text: &str, folder: &Path) -> Result<TableOfClass, Ended> {
         .delimiter(if semicolons { b';' } else { b',' })
         .trim(Trim::All)
         .from_reader(text.as_bytes());
-    let columns = reader.headers().map_err(|e| bad(e.to_string()))?.clone();
+    let columns = reader.headers().map_err(|e| e.to_string())?.clone();
     if !columns.iter().any(|c| c == "knitter") {
-        return Err(bad("there is no column 'knitter'"));
+        return Err("there is no column 'knitter'".to_owned());
     }
-    let mut table = TableOfClass { readings: Vec::new(), photos: Vec::new() };
+    let mut table = ClassTable::default();
     let mut labels = Vec::new();
     for (i, line) in reader.records().enumerate() {
-        check_number(i + 1)?;
-        let line = line.map_err(|e| bad(e.to_string()))?;
+        if i >= MOST_READINGS {
+            return Err(ClassError::TooMany(i + 1).to_string());
+        }
+        let line = line.map_err(|e| e.to_string())?;
         let number = line.position().map_or(0, csv::Position::line);
         let row = Row { columns: &columns, line: &line, decimal_comma: semicolons };
-        row.add_to(&mut table, folder, number, &mut labels).map_err(|what| bad(format!("line {number}: {what}")))?;
+        row.add_to(&mut table, number, &mut labels).map_err(|what| format!("line {number}: {what}"))?;
     }
     Ok(table)
 }
@@ -88,13 +89,7 @@ impl Row<'_> {
         }
     }
 
-    fn add_to(
-        &self,
-        table: &mut TableOfClass,
-        folder: &Path,
-        number: u64,
-        labels: &mut Vec<String>,
-    ) -> Result<(), String> {
+    fn add_to(&self, table: &mut ClassTable, number: u64, labels: &mut Vec<String>) -> Result<(), String> {
         let knitter = self.cell("knitter").ok_or("no knitter is named")?.to_owned();
         let own = self.cell("swatch").or_else(|| self.cell("id")).map(str::to_owned);
         let state = self.cell("state").map(str::to_owned);
@@ -105,7 +100,7 @@ impl Row<'_> {
         if gauge[0].is_none() && gauge[1].is_none() {
             let photo = self.cell("photo").ok_or("neither a photo nor stitches_per_10cm is given")?;
             let label = free_name(labels, photo.to_owned());
-            table.photos.push(PhotoOf { knitter, swatch, label, path: folder.join(photo), state, ruler });
+            table.photos.push(ListedPhoto { knitter, swatch, label, file: photo.to_owned(), state, ruler });
             return Ok(());
         }
         let label = free_name(labels, format!("line {number}"));
@@ -160,21 +155,17 @@ impl Row<'_> {
 mod tests {
     use super::*;
 
-    fn of(text: &str) -> Result<TableOfClass, Ended> {
-        parsed(text, Path::new("here"))
-    }
-
     #[test]
     fn commas_and_semicolons() {
-        let a = of("knitter,swatch,stitches_per_10cm,stitches_plus_minus\nAnn,1,22.4,0.3\n").unwrap();
-        let b = of("\u{FEFF}stitches_per_10cm;knitter;stitches_plus_minus\r\n22,4;Ann;0,3\r\n").unwrap();
+        let a = read_table("knitter,swatch,stitches_per_10cm,stitches_plus_minus\nAnn,1,22.4,0.3\n").unwrap();
+        let b = read_table("\u{FEFF}stitches_per_10cm;knitter;stitches_plus_minus\r\n22,4;Ann;0,3\r\n").unwrap();
         for table in [a, b] {
             let gauge = table.readings[0].gauge[0].as_ref().unwrap();
             assert_eq!(gauge.value, 22.4);
             assert!((gauge.standard_uncertainty() - 0.3 / 1.959_964).abs() < 1e-6);
         }
-        let photos = of("knitter,photo\nAnn,ann.jpg\nBo,ann.jpg\n").unwrap().photos;
-        assert_eq!((photos[0].path.as_path(), photos[1].label.as_str()), (Path::new("here/ann.jpg"), "ann.jpg (2)"));
+        let photos = read_table("knitter,photo\nAnn,ann.jpg\nBo,ann.jpg\n").unwrap().photos;
+        assert_eq!((photos[0].file.as_str(), photos[1].label.as_str()), ("ann.jpg", "ann.jpg (2)"));
     }
 
     #[test]
@@ -189,8 +180,8 @@ mod tests {
             ("knitter,photo\nAnn,\n", "line 2"),
             ("knitter,stitches_per_10cm\nAnn,22,33\n", "line: 2"),
         ] {
-            let (message, status) = of(text).err().unwrap();
-            assert!(message.contains(wrong) && status == crate::cli::ExitStatus::BadArguments, "{text}: {message}");
+            let message = read_table(text).err().unwrap();
+            assert!(message.contains(wrong), "{text}: {message}");
         }
     }
 }
