@@ -8,12 +8,15 @@ use walewise::record::Record;
 pub const HEAD: &str = "set,pattern_said,by,group,measurable,answered,median_error_percent,p95_error_percent,coverage_percent,\
     median_half_width_percent,silently_wrong,must_refuse,refused,refused_with_the_truth_among_rivals";
 
+/// What a photo is grouped by.
+type GroupOf = fn(&TruePhoto) -> String;
+
 /// How near a rival must come to the truth to count as it, relatively: as an answer may be off.
 const AMONG: f64 = 0.05;
 
 /// Lines of the table, each ended: the whole set, then by pattern, ruler and difficulty.
 pub fn lines(set: &str, declared: bool, photos: &[TruePhoto], answers: &[Record]) -> Vec<String> {
-    let kinds: [(&str, fn(&TruePhoto) -> String); 4] =
+    let kinds: [(&str, GroupOf); 4] =
         [("all", |_| String::new()), ("pattern", pattern), ("ruler", ruler), ("difficulty", difficulty)];
     let mut lines = Vec::new();
     for (by, group_of) in kinds {
