@@ -332,8 +332,14 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
 fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
     /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
     const SEVERAL_PLACES: f64 = 10.0;
+    /// Places of which one at least must show the stitches (stated choice: of 290 right answers none stood on fewer).
+    const SOME_OF: usize = 4;
     let (stitches, rows) = found.reading.extent;
     let on = &found.decision.stands_on;
+    if on.places.agree == 0 && on.places.of >= SOME_OF {
+        let seen = format!("none of {} places shows the stitches that the whole fabric shows", on.places.of);
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
+    }
     if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 {
         let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));

@@ -12,6 +12,8 @@ pub(super) const RESIDUAL_MAX: f64 = 0.035;
 pub(super) const RESIDUAL_MAX_JOINT: f64 = 0.05;
 /// Least joint gain of two edges.
 const JOINT_GAIN_MIN: f64 = 20.0;
+/// By how much two edges in different units must lead.
+const MIXED_LEAD: f64 = 5.0;
 /// Share of the best gain from which on another reading is taken when the numerals speak for it.
 const NEARLY_SHARE: f64 = 0.5;
 /// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
@@ -51,8 +53,9 @@ pub(super) fn settle(
     joint.sort_by(|a, b| b.0.total_cmp(&a.0));
     if let Some((gain, m, p)) = joint.first().copied() {
         let mixed = m.scale.unit != p.scale.unit;
-        let rival = joint.iter().find(|j| differs(&j.1, &m));
-        let clear = rival.is_none_or(|r| gain - r.0 > if mixed { 5.0 } else { margin(gain) });
+        // Centimetres beside inches fix the scale, unless both may have twice as many marks.
+        let lead = |rival: &Match| if mixed && !is_octave(&m, rival) { MIXED_LEAD } else { margin(gain) };
+        let clear = joint.iter().filter(|j| differs(&j.1, &m)).all(|j| gain - j.0 > lead(&j.1));
         let sure = mixed || m.scale.sure || p.scale.sure || settings.unit.is_some();
         if clear
             && sure
