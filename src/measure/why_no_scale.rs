@@ -1,8 +1,9 @@
 //! Why there is no scale: what keeps a ruler from being read often keeps the photo from being measured anyway, and is the
 //! better reason to give.
 
+use super::Setup;
 use super::fabric_stage::View;
-use super::{Setup, scale_stage};
+use super::scale_stage::{self, Scale};
 use crate::fabric;
 use crate::photo::Photo;
 use crate::plane::CameraPrior;
@@ -33,20 +34,25 @@ fn far_away(photo: &Photo) -> Option<Refusal> {
     })
 }
 
-/// Whether no place of the photo is knitted, whichever unit the ruler's marks are taken for.
+/// Whether no place of the photo is knitted, whichever unit the ruler's marks are taken for. Where they can't be read in either
+/// (they may be twice as many), nothing is told.
 fn nothing_knitted(photo: &Photo, setup: &Setup) -> bool {
-    [RulerUnit::Cm, RulerUnit::Inch].into_iter().all(|unit| {
-        let taken = Setup { ruler_unit: Some(unit), ..setup.clone() };
-        let Ok(scale) = scale_stage::read(photo, &taken) else { return true };
-        let Ok(plane) = scale_stage::plane(&scale, &CameraPrior::of(photo), &[]) else { return true };
-        let excluded = scale.excluded();
-        let region = setup.region.map(scale_stage::rectangle);
-        let ruler_direction_deg = scale.direction_deg(&plane.map);
-        let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
-        let not_knit = |refusal: &Refusal| refusal.code == RefusalCode::NotKnit;
-        match view.search() {
-            Err(refusal) => not_knit(&refusal),
-            Ok(search) => search.seeds.iter().all(|s| view.read_at(s, setup).is_err_and(|r| not_knit(&r))),
-        }
-    })
+    let read: Vec<_> = [RulerUnit::Cm, RulerUnit::Inch]
+        .into_iter()
+        .filter_map(|unit| scale_stage::read(photo, &Setup { ruler_unit: Some(unit), ..setup.clone() }).ok())
+        .collect();
+    !read.is_empty() && read.iter().all(|scale| nothing_knitted_in(photo, setup, scale))
+}
+
+fn nothing_knitted_in(photo: &Photo, setup: &Setup, scale: &Scale) -> bool {
+    let Ok(plane) = scale_stage::plane(scale, &CameraPrior::of(photo), &[]) else { return true };
+    let excluded = scale.excluded();
+    let region = setup.region.map(scale_stage::rectangle);
+    let ruler_direction_deg = scale.direction_deg(&plane.map);
+    let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
+    let not_knit = |refusal: &Refusal| refusal.code == RefusalCode::NotKnit;
+    match view.search() {
+        Err(refusal) => not_knit(&refusal),
+        Ok(search) => search.seeds.iter().all(|s| view.read_at(s, setup).is_err_and(|r| not_knit(&r))),
+    }
 }

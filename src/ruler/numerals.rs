@@ -15,8 +15,8 @@ const HALF_WIDTH_PERIODS: f64 = 0.14;
 /// with numerals have 2 to 10 times the ink of those without, also on wood and under blur.
 const CLEAR_PAIRS: f64 = 0.9;
 const CLEAR_RATIO: f64 = 1.3;
-/// Numerals are of like size everywhere: where there is less than this share of the ink, that is the ends of marks (stated
-/// choice: half, 1 against 12).
+/// Numerals are of like size everywhere: where there is less than this share of the ink, above that of the bare ruler, that is
+/// the ends of marks (stated choice: half, 1 against 12).
 const LIKE_INK: f64 = 0.5;
 
 /// What the numerals say of a scale whose longest marks are `period` apart, one of them at `phase`.
@@ -52,13 +52,14 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     let quarters = [at(period / 4, period), at(period - period / 4, period)].concat();
     let (even, odd) = (at(0, 2 * period), at(period, 2 * period));
     let between = [half.as_slice(), quarters.as_slice()].concat();
-    let least = |v: &[f64]| LIKE_INK * quantile(v.iter().copied(), 0.5).unwrap_or(0.0);
-    let as_inky = |a: &[f64], b: &[f64]| quantile(a.iter().copied(), 0.5).unwrap_or(0.0) > least(b);
+    let middle = |v: &[f64]| quantile(v.iter().copied(), 0.5).unwrap_or(0.0);
+    let above = |v: &[f64]| middle(v) - middle(&quarters);
+    let as_inky = |a: &[f64], b: &[f64]| above(a) > LIKE_INK * above(b);
     if more(&half, &quarters) && as_inky(&half, &numbered) {
         if as_inky(&numbered, &half) { NumeralPeriod::Half } else { NumeralPeriod::ConfirmedHalfOn }
     } else if (more(&even, &odd) && !more(&odd, &between)) || (more(&odd, &even) && !more(&even, &between)) {
         NumeralPeriod::Double
-    } else if more(&numbered, &between) {
+    } else if more(&numbered, &between) && !(half.len() > 1 && as_inky(&half, &numbered)) {
         NumeralPeriod::Confirmed
     } else {
         NumeralPeriod::Open
