@@ -147,7 +147,8 @@ fn setups(width: u32, height: u32) -> Vec<Setup> {
         Setup {
             stitch: Some(StitchPattern::with_repeat("any", 500, 1)),
             span: span(60.0),
-            region: Some([w / 3.0, -h, w, 2.5 * h]),
+            // At least one pixel of it lies in the picture.
+            region: Some([(w / 3.0).floor(), -h, w, 2.5 * h]),
             ..Setup::default()
         },
         Setup {
