@@ -174,6 +174,23 @@ onPage("a refusal helps, and a span set by hand answers, on a phone by touch", p
   assert.ok(wide <= phone.viewport.width, `the page is ${wide} px wide`);
 });
 
+for (const way of ["drop", "paste"]) {
+  onPage(`a photo comes by ${way}`, desktop, async (page) => {
+    await page.selectOption("#measure #pattern", "stockinette");
+    const base64 = readFileSync(STEEL).toString("base64");
+    await page.evaluate(async ([way, base64]) => {
+      const bytes = Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0));
+      const carried = new DataTransfer();
+      carried.items.add(new File([bytes], "swatch.jpg", { type: "image/jpeg" }));
+      const options = { bubbles: true, cancelable: true };
+      const event = way === "drop" ? new DragEvent("drop", { ...options, dataTransfer: carried }) : new ClipboardEvent("paste", { ...options, clipboardData: carried });
+      document.body.dispatchEvent(event);
+    }, [way, base64]);
+    await page.waitForSelector(".figures", { timeout: LONG });
+    alike(await shownRecord(page), await native(STEEL, ["--stitch", "stockinette"]), way);
+  });
+}
+
 /** A drawn swatch of garter in a folder that is refused when nobody names the pattern, with garter among its readings. */
 async function refusedWithRivals(path) {
   for (let seed = 1; seed <= 20; seed++) {
