@@ -29,6 +29,11 @@ async function transact(mode, work) {
 /** A name like those the command line gives: 16 random bytes in hexadecimal. */
 const uid = () => [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 
+/** This instant as the command's log writes it: no zeros at the end of a second's fraction. */
+export function instant(now = new Date()) {
+  return now.toISOString().replace(/(\.\d*?)0+Z$/, "$1Z").replace(".Z", "Z");
+}
+
 const today = () => {
   const now = new Date();
   return new Date(now.getTime() - now.getTimezoneOffset() * 60_000).toISOString().slice(0, 10);
@@ -55,7 +60,7 @@ export async function keep({ record, text, options }, said) {
   const kept = await all();
   const id = Math.max(0, ...kept.map((one) => one.entry.id)) + 1;
   const within = Math.max(0, ...kept.flatMap((one) => one.entry.measurements.map((m) => m.id))) + 1;
-  const now = new Date().toISOString();
+  const now = instant();
   const pattern = record.stitch_pattern;
   const words = (value) => value.trim() || null;
   const measurement = {
@@ -79,7 +84,7 @@ export async function keep({ record, text, options }, said) {
 /** Marks a swatch as deleted, or brings it back; nothing is lost. */
 export async function setDeleted(name, deleted) {
   const one = (await all()).find((kept) => kept.uid === name);
-  const at = new Date().toISOString();
+  const at = instant();
   const event = { at, kind: deleted ? "deleted" : "restored", field: null, before: null, after: null };
   // The measurements keep their own text: only what stands around them is written anew.
   const outer = one.line.replace(/"deleted_at":(null|"[^"]*")/, `"deleted_at":${deleted ? JSON.stringify(at) : "null"}`);

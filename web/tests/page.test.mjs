@@ -9,6 +9,7 @@ import { after, before, test } from "node:test";
 import { brotliCompressSync, constants, gzipSync } from "node:zlib";
 import { alike, beside, binary, differences, walewise } from "./command.mjs";
 import { withPlace } from "./exif.mjs";
+import { instant } from "../site/shelf.js";
 import { desktop, dist, folder, launch, measure, phone, root, sample, serve, visit } from "./site.mjs";
 
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
@@ -190,6 +191,14 @@ for (const way of ["drop", "paste"]) {
     alike(await shownRecord(page), await native(STEEL, ["--stitch", "stockinette"]), way);
   });
 }
+
+test("an instant is written as the command's log writes it", () => {
+  const written = (text) => instant(new Date(text));
+  assert.equal(written("2026-11-26T06:19:43.980Z"), "2026-11-26T06:19:43.98Z");
+  assert.equal(written("2026-11-26T06:19:40.100Z"), "2026-11-26T06:19:40.1Z");
+  assert.equal(written("2026-11-26T06:19:40.000Z"), "2026-11-26T06:19:40Z");
+  assert.equal(written("2026-11-26T06:19:43.123Z"), "2026-11-26T06:19:43.123Z");
+});
 
 /** A drawn swatch of garter in a folder that is refused when nobody names the pattern, with garter among its readings. */
 async function refusedWithRivals(path) {
