@@ -1,6 +1,7 @@
-//! Values → places along an axis of a drawing, with round numbers to mark; and the colours all drawings share.
+//! What all drawings share: their opening, their colours, and values → places along an axis with round numbers to mark.
 
-use svg::node::element::{Line, Text};
+use svg::Document;
+use svg::node::element::{Line, Rectangle, Text, Title};
 
 /// Lines and letters.
 pub const INK: &str = "#1c1c1c";
@@ -14,6 +15,21 @@ pub const BAND: &str = "#f2f2f0";
 pub const MARK: &str = "#0b5a8a";
 /// What is to be compared with it: apart from blue for every kind of colour vision, and lighter in grey.
 pub const OTHER: &str = "#c8690a";
+
+/// A white drawing of a size in px, with the words that stand for it where it can't be seen.
+pub fn drawing(width: f64, height: f64, title: &str) -> Document {
+    let (width, height) = (hundredth(width), hundredth(height));
+    Document::new()
+        .set("viewBox", (0.0, 0.0, width, height))
+        .set("width", width)
+        .set("height", height)
+        .set("font-family", "system-ui, sans-serif")
+        .set("font-size", 13)
+        .set("fill", INK)
+        .set("role", "img")
+        .add(Title::new(title))
+        .add(Rectangle::new().set("width", width).set("height", height).set("fill", "#fff"))
+}
 
 /// Values → places.
 #[derive(Debug, Clone, Copy)]

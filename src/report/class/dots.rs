@@ -2,9 +2,8 @@
 
 use crate::class::{Class, Spread};
 use crate::quantity::{Expanded, plus_minus};
-use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, OTHER, QUIET, hundredth, line, words};
+use crate::report::axis::{Axis, BAND, FAINT, MARK, OTHER, QUIET, drawing, hundredth, line, words};
 use crate::sizing::Counted;
-use svg::Document;
 use svg::node::element::{Circle, Group, Rectangle};
 
 /// Measures of the drawing, in its own units (px at full size), so narrow that letters stay legible on a phone: stated
@@ -26,16 +25,7 @@ pub fn dots(class: &Class, spread: &Spread, names: &[String]) -> String {
     let scale = Axis::holding(ends, 1.0, LABELS, WIDTH - LABELS - RIGHT);
     let foot = TOP + ROW * rows.len() as f64;
     let what = spread.counted.word(2);
-    let mut document = Document::new()
-        .set("viewBox", (0.0, 0.0, WIDTH, foot + BOTTOM))
-        .set("width", WIDTH)
-        .set("height", foot + BOTTOM)
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new(title(class, spread, axis, names)))
-        .add(Rectangle::new().set("width", WIDTH).set("height", foot + BOTTOM).set("fill", "#fff"));
+    let mut document = drawing(WIDTH, foot + BOTTOM, &title(class, spread, axis, names));
     for (i, row) in rows.iter().enumerate() {
         document = document.add(ground(i, &names[row.knitter]));
     }

@@ -2,8 +2,7 @@
 
 use super::words::part_name;
 use crate::class::{PartKind, Spread};
-use crate::report::axis::{INK, hundredth, words};
-use svg::Document;
+use crate::report::axis::{INK, drawing, hundredth, words};
 use svg::node::element::{Definitions, Group, Line, Pattern, Rectangle};
 
 /// Measures of the drawing, in px at full size: stated choices.
@@ -28,25 +27,11 @@ pub fn shares(spread: &Spread) -> String {
     let height = TOP + BAR + 12.0 + LINE * spread.parts.len() as f64 + 4.0;
     let told: Vec<String> =
         spread.parts.iter().map(|p| format!("{} {:.0} %", part_name(p.what), 100.0 * p.share)).collect();
-    let mut document = Document::new()
-        .set("viewBox", (0.0, 0.0, WIDTH, height))
-        .set("width", WIDTH)
-        .set("height", height)
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new(format!(
-            "Shares in the variance of {} per 10 cm: {}",
-            spread.counted.word(2),
-            told.join(", ")
-        )))
-        .add(Definitions::new().add(strokes()))
-        .add(Rectangle::new().set("width", WIDTH).set("height", height).set("fill", "#fff"))
-        .add(
-            words(format!("{}: shares in the variance", capital(spread.counted.word(2))), LEFT, 18.0, "start")
-                .set("font-weight", 600),
-        );
+    let title = format!("Shares in the variance of {} per 10 cm: {}", spread.counted.word(2), told.join(", "));
+    let mut document = drawing(WIDTH, height, &title).add(Definitions::new().add(strokes())).add(
+        words(format!("{}: shares in the variance", capital(spread.counted.word(2))), LEFT, 18.0, "start")
+            .set("font-weight", 600),
+    );
     let whole = WIDTH - 2.0 * LEFT;
     let mut from = LEFT;
     for (i, part) in spread.parts.iter().enumerate() {

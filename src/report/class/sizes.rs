@@ -1,8 +1,7 @@
 //! The same piece in every knitter's hands, drawn to scale, as SVG.
 
 use crate::class::{AsWritten, Class, KnitterPiece, Meaning};
-use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, OTHER, QUIET, hundredth, line, words};
-use svg::Document;
+use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, OTHER, QUIET, drawing, hundredth, line, words};
 use svg::node::element::{Circle, Group, Rectangle};
 
 /// Measures of the drawing, in px at full size, so narrow that letters stay legible on a phone: stated choices.
@@ -47,16 +46,7 @@ pub fn sizes(class: &Class, piece: &Meaning, names: &[String]) -> String {
     let scale = Axis::holding(ends.chain(near), 10.0, LEFT, WIDTH - LEFT - RIGHT);
     let foot = top + ROW * own.len() as f64;
     let whole = foot + 62.0;
-    Document::new()
-        .set("viewBox", (0.0, 0.0, WIDTH, hundredth(whole)))
-        .set("width", WIDTH)
-        .set("height", hundredth(whole))
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new(title(piece, &own, names)))
-        .add(Rectangle::new().set("width", WIDTH).set("height", hundredth(whole)).set("fill", "#fff"))
+    drawing(WIDTH, whole, &title(piece, &own, names))
         .add(wanted(piece, &scale, top, foot))
         .add(scale_lines(&scale, top, foot))
         .add(knitters(&own, names, &scale, top))

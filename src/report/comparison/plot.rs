@@ -2,7 +2,7 @@
 
 use super::{ComparedSwatch, bare_number};
 use crate::quantity::Expanded;
-use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, QUIET, line};
+use crate::report::axis::{Axis, BAND, FAINT, MARK, QUIET, drawing, line};
 use svg::Document;
 use svg::node::element::{Circle, Group, Rectangle, Text};
 
@@ -63,16 +63,7 @@ fn rows(swatches: &[ComparedSwatch]) -> Vec<&Expanded> {
 }
 
 fn document(width: f64, height: f64) -> Document {
-    Document::new()
-        .set("viewBox", (0.0, 0.0, width, height))
-        .set("width", width)
-        .set("height", height)
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new("Stitches and rows per 10 cm of each swatch with their 95 % intervals"))
-        .add(Rectangle::new().set("width", width).set("height", height).set("fill", "#fff"))
+    drawing(width, height, "Stitches and rows per 10 cm of each swatch with their 95 % intervals")
 }
 
 /// Background and name of one swatch; `[top, height]` of its band, and the base line of its name.

@@ -1,9 +1,8 @@
 //! What the interval comes from, as bars, as SVG.
 
 use crate::record::{Contribution, Record};
-use crate::report::axis::{INK, MARK, OTHER, QUIET, hundredth, words};
+use crate::report::axis::{MARK, OTHER, QUIET, drawing, hundredth, words};
 use crate::report::budget;
-use svg::Document;
 use svg::node::element::Rectangle;
 
 /// Measures of the drawing, in px at full size, so narrow that letters stay legible on a phone: stated choices.
@@ -26,16 +25,8 @@ pub fn bars(record: &Record) -> String {
         .iter()
         .map(|p| format!("{} {:.2} % of stitches, {:.2} % of rows", p.source, size(p)[0], size(p)[1]))
         .collect();
-    let mut document = Document::new()
-        .set("viewBox", (0.0, 0.0, WIDTH, height))
-        .set("width", WIDTH)
-        .set("height", height)
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new(format!("Standard uncertainty by source: {}", told.join("; "))))
-        .add(Rectangle::new().set("width", WIDTH).set("height", height).set("fill", "#fff"));
+    let title = format!("Standard uncertainty by source: {}", told.join("; "));
+    let mut document = drawing(WIDTH, height, &title);
     for (x, colour, what) in [(LEFT, MARK, "stitches"), (LEFT + 90.0, OTHER, "rows")] {
         document = document.add(bar(x, 8.0, 14.0, colour)).add(words(what, x + 20.0, 17.0, "start"));
     }

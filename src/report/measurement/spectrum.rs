@@ -1,10 +1,9 @@
 //! The spectrum along one axis with the peak that was counted and its rivals, as SVG.
 
 use crate::lattice::AxisSpectrum;
-use crate::report::axis::{Axis, FAINT, INK, MARK, OTHER, QUIET, hundredth, line, words};
+use crate::report::axis::{Axis, FAINT, INK, MARK, OTHER, QUIET, drawing, hundredth, line, words};
 use crate::report::comparison::bare_number;
-use svg::Document;
-use svg::node::element::{Group, Path, Rectangle};
+use svg::node::element::{Group, Path};
 
 /// Measures of the drawing, in px at full size, so narrow that letters stay legible on a phone: stated choices.
 const WIDTH: f64 = 430.0;
@@ -25,19 +24,9 @@ pub fn spectrum(of: &AxisSpectrum, counted: f64, rivals: &[f64], what: &str) -> 
     let path: Vec<String> = points.map(|(m, a)| format!("{} {}", across.place(m * counted), y(*a))).collect();
     let told = rivals.iter().map(|r| format!("{r:.1}")).collect::<Vec<_>>().join(", ");
     let whole = foot + BOTTOM;
-    Document::new()
-        .set("viewBox", (0.0, 0.0, WIDTH, whole))
-        .set("width", WIDTH)
-        .set("height", whole)
-        .set("font-family", "system-ui, sans-serif")
-        .set("font-size", 13)
-        .set("fill", INK)
-        .set("role", "img")
-        .add(svg::node::element::Title::new(format!(
-            "Spectrum along the {what}: counted {counted:.1} per 10 cm; other readings: {}",
-            if told.is_empty() { "none" } else { &told }
-        )))
-        .add(Rectangle::new().set("width", WIDTH).set("height", whole).set("fill", "#fff"))
+    let others_told = if told.is_empty() { "none" } else { &told };
+    let title = format!("Spectrum along the {what}: counted {counted:.1} per 10 cm; other readings: {others_told}");
+    drawing(WIDTH, whole, &title)
         .add(frame(&across, foot, what, highest, y))
         .add(others(&across, rivals, counted, foot))
         .add(
