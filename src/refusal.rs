@@ -134,6 +134,15 @@ pub struct Rival {
     pub score: f64,
 }
 
+impl Rival {
+    /// Whether both count nearly the same stitches and rows, within 3 % of the other's: they are told once.
+    pub(crate) fn counts_as(&self, other: &Self) -> bool {
+        const WITHIN: f64 = 0.03;
+        (self.stitches_per_10cm / other.stitches_per_10cm - 1.0).abs() < WITHIN
+            && (self.rows_per_10cm / other.rows_per_10cm - 1.0).abs() < WITHIN
+    }
+}
+
 /// The photo can't give an honest number: what was seen and what to do.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Refusal {

@@ -306,8 +306,7 @@ pub(super) fn same_counts(a: &Basis, b: &Basis) -> bool {
 /// Whether a reading's rows run as declared.
 pub(super) fn along_declared(r: &Reading, declared: &Declared) -> bool {
     let (Some(wanted), Some((step, _))) = (declared.row_direction_deg, r.basis.steps_mm()) else { return true };
-    let off = (step[1].atan2(step[0]).to_degrees() - wanted).rem_euclid(180.0);
-    off.min(180.0 - off) < DECLARED_AXIS_DEG
+    super::off_direction_deg(step, wanted) < DECLARED_AXIS_DEG
 }
 
 /// The refusal where readings remain.

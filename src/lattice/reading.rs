@@ -202,10 +202,7 @@ fn likely(mirror: Mirror) -> f64 {
 /// even one of rulers that lie anyhow.
 fn laid_along(basis: &Basis, ruler_direction_deg: f64) -> f64 {
     let Some((stitch, row)) = basis.steps_mm() else { return 0.0 };
-    let off_deg = |step: [f64; 2]| {
-        let off = (step[1].atan2(step[0]).to_degrees() - ruler_direction_deg).rem_euclid(180.0);
-        off.min(180.0 - off)
-    };
+    let off_deg = |step: [f64; 2]| super::off_direction_deg(step, ruler_direction_deg);
     let density = |off_deg: f64| {
         // Both are folded: an angle to the nearer axis lies between 0 and 45 degrees.
         let normal =

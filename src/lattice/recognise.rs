@@ -278,19 +278,13 @@ fn rivals(pooled: &[Pooled], looks: &[Look]) -> Vec<Rival> {
     let mut told: Vec<Rival> = Vec::new();
     for p in near {
         let Some(rival) = rival(p, looks) else { continue };
-        let known = told.iter().any(|t| {
-            (t.stitches_per_10cm / rival.stitches_per_10cm - 1.0).abs() < SAME_RIVAL
-                && (t.rows_per_10cm / rival.rows_per_10cm - 1.0).abs() < SAME_RIVAL
-        });
+        let known = told.iter().any(|t| t.counts_as(&rival));
         if !known && told.len() < RIVALS + 1 {
             told.push(rival);
         }
     }
     told
 }
-
-/// Rivals whose counts differ by less are told once.
-const SAME_RIVAL: f64 = 0.03;
 
 fn rival(p: &Pooled, looks: &[Look]) -> Option<Rival> {
     let counts: Vec<(f64, f64)> =

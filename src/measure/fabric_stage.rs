@@ -44,9 +44,6 @@ const MOST_SKEW_DEG: f64 = 12.0;
 /// wherever the true one holds, but its decision is then a narrow one.
 const CLEARLY_SURER: f64 = 3.0;
 
-/// Rivals whose counts differ by less are told once.
-const SAME_RIVAL: f64 = 0.03;
-
 /// Lattices followed one after the other, each because the whole fabric under the one before showed it better.
 const LOOKS: usize = 3;
 
@@ -221,23 +218,16 @@ impl View<'_> {
     /// What was recognised, where the whole fabric under it bears it out as if that pattern had been named.
     pub(super) fn borne_out(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let named = Setup { stitch: Some(found.decision.pattern.clone()), ..setup.clone() };
-        let own = || rival(area_mm2(&found.reading), &found);
+        let own = rival(area_mm2(&found.reading), &found);
         let with_own = |mut refusal: Refusal| {
-            let told = |r: &Rival| {
-                let basis = &found.reading.basis;
-                basis.per_10cm().is_some_and(|(s, n)| {
-                    (r.stitches_per_10cm / s - 1.0).abs() < SAME_RIVAL && (r.rows_per_10cm / n - 1.0).abs() < SAME_RIVAL
-                })
-            };
-            if !refusal.rivals.iter().any(told) {
-                refusal.rivals.splice(0..0, own());
-            }
+            let untold = own.clone().filter(|own| !refusal.rivals.iter().any(|r| r.counts_as(own)));
+            refusal.rivals.splice(0..0, untold);
             refusal
         };
         let whole = self.looked_over(&found, &named).map_err(with_own)?;
         if !same_counts(&whole.basis, &found.decision.basis) {
             let seen = "the stitches that the whole fabric shows are not those that its places show";
-            let rivals = own().into_iter().chain(as_rival(&whole)).collect();
+            let rivals = own.into_iter().chain(as_rival(&whole)).collect();
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
         checked(found)

@@ -52,7 +52,6 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     let quarters = [at(period / 4, period), at(period - period / 4, period)].concat();
     let (even, odd) = (at(0, 2 * period), at(period, 2 * period));
     let between = [half.as_slice(), quarters.as_slice()].concat();
-    let middle = |v: &[f64]| quantile(v.iter().copied(), 0.5).unwrap_or(0.0);
     let above = |v: &[f64]| middle(v) - middle(&quarters);
     let as_inky = |a: &[f64], b: &[f64]| above(a) > LIKE_INK * above(b);
     if more(&half, &quarters) && as_inky(&half, &numbered) {
@@ -66,13 +65,16 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     }
 }
 
+fn middle(values: &[f64]) -> f64 {
+    quantile(values.iter().copied(), 0.5).unwrap_or(0.0)
+}
+
 /// `a` has clearly more ink than `b`: in nearly all pairs (Mann & Whitney 1947) and in the middle.
 fn more(a: &[f64], b: &[f64]) -> bool {
     if a.len() < 2 || b.len() < 2 {
         return false;
     }
     let won = a.iter().flat_map(|x| b.iter().map(move |y| x > y)).filter(|w| *w).count();
-    let middle = |v: &[f64]| quantile(v.iter().copied(), 0.5).unwrap_or(0.0);
     won as f64 >= CLEAR_PAIRS * (a.len() * b.len()) as f64 && middle(a) > CLEAR_RATIO * middle(b)
 }
 
