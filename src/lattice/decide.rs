@@ -147,7 +147,7 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
 }
 
 /// What the views show, the clearest first.
-fn sightings<'a, 'b>(
+pub(super) fn sightings<'a, 'b>(
     views: &'a [View<'b>],
     declared: &Declared,
     look: impl Fn(&View<'b>) -> Option<Sighting>,

@@ -14,6 +14,7 @@ mod motif;
 mod pattern;
 mod peaks;
 mod phase;
+mod places;
 mod reading;
 mod recognise;
 mod region;
@@ -22,6 +23,7 @@ mod settle;
 mod spectrum;
 mod straighten;
 mod view;
+mod whole;
 
 #[cfg(test)]
 mod decide_tests;
@@ -40,8 +42,10 @@ pub(crate) use local::middle;
 pub use local::{LatticeFit, LocalGauge, Variation, fit, local_map, region_uncertainty, variation};
 pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
-pub use recognise::{lead, recognise};
+pub use places::{Places, lead};
+pub use recognise::recognise;
 pub use straighten::straightened;
+pub use whole::{Whole, look_over};
 
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::Rival;

@@ -237,8 +237,7 @@ impl View<'_> {
     fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
         let basis = &found.reading.basis;
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
-        let (s, r) = basis.steps_mm().ok_or_else(nothing)?;
-        let light_mm = (LIGHT_CELLS * s[0].hypot(s[1]).max(r[0].hypot(r[1]))).clamp(2.0, 16.0);
+        let light_mm = light_mm(basis).ok_or_else(nothing)?;
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
         let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
@@ -424,6 +423,12 @@ fn skew_deg(basis: &Basis) -> f64 {
     let (s, r) = (basis.stitch, basis.row);
     let sine = (s[0] * r[0] + s[1] * r[1]) / (s[0].hypot(s[1]) * r[0].hypot(r[1])).max(1e-12);
     sine.clamp(-1.0, 1.0).asin().to_degrees()
+}
+
+/// Width in mm over which light is evened for the look at a whole fabric; `None` for a lattice of one direction.
+pub(super) fn light_mm(basis: &Basis) -> Option<f64> {
+    let (s, r) = basis.steps_mm()?;
+    Some((LIGHT_CELLS * s[0].hypot(s[1]).max(r[0].hypot(r[1]))).clamp(2.0, 16.0))
 }
 
 /// Area over which a lattice was followed: every block stands for its share of stitches and rows.

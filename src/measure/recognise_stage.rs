@@ -1,10 +1,10 @@
 //! The fabric when nobody says what was knitted: one lead is followed to see where the fabric is, then several places of
-//! it are read by themselves and weighed together.
+//! it are read by themselves, what they may be is followed over the fabric, and the whole of it is looked at.
 
 use super::Setup;
 use super::fabric_stage::{self, Followed, View};
 use crate::fabric::{FabricSeed, inside};
-use crate::lattice::{self, Decision, LatticeReading, PhaseBlock};
+use crate::lattice::{self, Decision, Declared, LatticeReading, PhaseBlock, Places, Whole};
 use crate::quantity::PlanePoint;
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -24,6 +24,10 @@ const FABRICS: usize = 2;
 /// How much larger than the next fabric, as area, that of an answer must be where the next may be knitted too.
 const CLEARLY_MORE_FABRIC: f64 = 1.5;
 
+/// Part of the fabric that the most far-reaching lead was followed over, that another must be followed over as well to say
+/// anything of the whole (stated choice).
+const MUCH_OF_IT: f64 = 0.4;
+
 /// One fabric: where a lead was followed.
 struct Fabric<'a> {
     seed: &'a FabricSeed,
@@ -37,16 +41,22 @@ impl View<'_> {
         let fabrics = self.fabrics(seeds, setup)?;
         let found: Vec<(f64, Result<Followed, Refusal>)> =
             fabrics.iter().map(|f| (f.area_mm2, self.recognise_in(f, setup))).collect();
-        let like = |area: f64, other: f64| other * CLEARLY_MORE_FABRIC > area;
         let knitted = |r: &Result<Followed, Refusal>| !matches!(r, Err(e) if e.code == RefusalCode::NotKnit);
-        let rivalling = |area: f64| found.iter().filter(|(a, r)| like(area, *a) && knitted(r)).count() > 1;
         let best = found.iter().position(|(_, r)| r.is_ok());
         if let Some(at) = best
-            && (rivalling(found[at].0) || found[..at].iter().any(|(_, r)| knitted(r)))
+            && let (area, Ok(answer)) = &found[at]
         {
-            let rivals = found.iter().filter_map(|(area, r)| fabric_stage::rival(*area, r.as_ref().ok()?)).collect();
-            let seen = "different places of the picture show different stitches";
-            return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+            let larger = |i: usize| i < at;
+            let as_large = |other: f64| other * CLEARLY_MORE_FABRIC > *area;
+            let contradicts = |(i, (other, r)): (usize, &(f64, Result<Followed, Refusal>))| {
+                i != at && (larger(i) || as_large(*other)) && knitted(r) && !agrees(answer, r)
+            };
+            if found.iter().enumerate().any(contradicts) {
+                let rivals =
+                    found.iter().filter_map(|(area, r)| fabric_stage::rival(*area, r.as_ref().ok()?)).collect();
+                let seen = "different places of the picture show different stitches";
+                return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+            }
         }
         let chosen = best.or_else(|| found.iter().position(|(_, r)| knitted(r))).unwrap_or(0);
         let nothing = || Err(Refusal::new(RefusalCode::NotKnit, ""));
@@ -94,18 +104,56 @@ impl View<'_> {
         Ok(kept)
     }
 
-    /// Reads places all over one fabric, decides, and follows what was decided.
+    /// Reads places all over one fabric, follows what they may be, and decides on the whole that each shows.
     fn recognise_in(&self, fabric: &Fabric, setup: &Setup) -> Result<Followed, Refusal> {
         let seed = fabric.seed;
+        let declared = self.declared(setup, seed.centre);
         let mut places = vec![seed.sheets.clone()];
         for at in spread(&fabric.reading.blocks, seed) {
             places.push(seed.sheets_at(self.photo, self.map, at, self.excluded));
         }
-        let decision = lattice::recognise(&places, &self.declared(setup, seed.centre))?;
+        let places = Places::read(&places, &declared)?;
+        let mut first_refusal = None;
+        let mut followed: Vec<Followed> = Vec::new();
+        for lead in places.leads() {
+            match self.grow(lead) {
+                Ok(reading) => followed.push(Followed { decision: lead.clone(), reading }),
+                Err(refusal) => {
+                    first_refusal.get_or_insert(refusal);
+                }
+            }
+        }
+        let most = followed.iter().map(|f| fabric_stage::area_mm2(&f.reading)).fold(0.0, f64::max);
+        followed.retain(|f| fabric_stage::area_mm2(&f.reading) >= MUCH_OF_IT * most);
+        let wholes: Vec<Whole> = followed.iter().filter_map(|f| self.whole(f, &declared)).collect();
+        if wholes.is_empty() {
+            return Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")));
+        }
+        let decision = lattice::recognise(&places, &wholes, &declared)?;
         lattice::check_not_crossing(&decision.harmonics)?;
-        let reading = self.grow(&decision)?;
+        let known = followed.into_iter().find(|f| fabric_stage::same_lattice(&f.reading.basis, &decision.basis));
+        let reading = known.map_or_else(|| self.grow(&decision), |f| Ok(f.reading))?;
         self.borne_out(Followed { decision, reading }, setup)
     }
+
+    /// What the whole of the fabric shows that a lattice was followed over.
+    fn whole(&self, found: &Followed, declared: &Declared) -> Option<Whole> {
+        let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded)?;
+        let light_mm = fabric_stage::light_mm(&found.reading.basis)?;
+        lattice::look_over(&even.sheets(light_mm), declared, &found.reading.basis)
+    }
+}
+
+/// Whether another fabric shows the same counts, if only as its likeliest reading.
+fn agrees(answer: &Followed, other: &Result<Followed, Refusal>) -> bool {
+    /// What tension varies over a swatch, relatively, as for readings of its places.
+    const ONE_READING: f64 = 0.08;
+    let counts = match other {
+        Ok(found) => found.reading.basis.per_10cm(),
+        Err(refusal) => refusal.rivals.first().map(|r| (r.stitches_per_10cm, r.rows_per_10cm)),
+    };
+    let near = |a: f64, b: f64| (a / b - 1.0).abs() < ONE_READING;
+    answer.reading.basis.per_10cm().zip(counts).is_some_and(|((s, r), (t, u))| near(s, t) && near(r, u))
 }
 
 /// Places amid the fabric, each as far as possible from the seed and those before it.
