@@ -1,18 +1,20 @@
 //! Whole photos against their truth: every set of photos that `WALEWISE_PHOTOS` names is measured and scored, and no
 //! figure may be worse than the one the method history recorded, beyond noise. Says SKIPPED where there are no sets.
 //!
-//! `WALEWISE_ANSWERS=FOLDER` also writes each answer as `SET/STEM.json`. The printed lines that begin with `history` are
+//! `WALEWISE_ANSWERS=FOLDER` also writes each answer as `SET/STEM.json`, and a picture of what was seen beside those of photos
+//! that could be measured and were not, or wrongly. The printed lines that begin with `history` are
 //! ready to be added to `calibration/method-history.json`. `WALEWISE_SCORES=FILE` writes a table of the figures by pattern, ruler
 //! and difficulty as well: `calibration/scores.csv`.
 
 mod photo_sets;
 
-use photo_sets::{Figures, TruePhoto, figures, groups, sets};
+use photo_sets::{Figures, TruePhoto, failed, figures, groups, sets};
 use std::ops::ControlFlow;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use walewise::measure::measure;
 use walewise::record::Record;
+use walewise::report::annotate::draw;
 
 /// The method history, newest entry last.
 const HISTORY: &str = include_str!("../calibration/method-history.json");
@@ -94,6 +96,18 @@ fn keep(set: &str, declared: bool, photos: &[TruePhoto], answers: &[Record]) {
     for (photo, answer) in photos.iter().zip(answers) {
         let json = serde_json::to_vec(answer).expect("a record is JSON");
         std::fs::write(folder.join(format!("{}.json", photo.stem)), json).expect("an answer can be written");
+        if failed(photo, answer) {
+            picture(photo, declared, &folder.join(format!("{}.png", photo.stem)));
+        }
+    }
+}
+
+/// Draws what is seen in a photo.
+fn picture(photo: &TruePhoto, declared: bool, path: &std::path::Path) {
+    let bytes = std::fs::read(&photo.path).expect("the photo can be read");
+    let outcome = measure(&bytes, &photo.setup(declared), &mut |_| ControlFlow::Continue(()));
+    if let (Some(seen), Some(evidence)) = (outcome.photo, outcome.evidence) {
+        draw(&outcome.record, &evidence, seen.rgb).save(path).expect("a picture can be written");
     }
 }
 

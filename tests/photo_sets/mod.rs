@@ -205,6 +205,13 @@ pub fn judged<'a>(set: &str, declared: bool, answered: impl Iterator<Item = (&'a
     f
 }
 
+/// Whether a photo that can be measured was refused, or answered wrongly.
+#[allow(dead_code)] // Each test program uses its own part.
+pub fn failed(photo: &TruePhoto, answer: &Record) -> bool {
+    let f = judged("", true, std::iter::once((photo, answer)));
+    f.measurable > f.answered || f.silently_wrong > 0
+}
+
 fn percentile(values: &mut [f64], q: f64) -> f64 {
     values.sort_by(f64::total_cmp);
     let at = q * (values.len().max(1) - 1) as f64;
