@@ -8,7 +8,7 @@ use crate::refusal::{Refusal, RefusalCode};
 const CROSSED_SHARE: f64 = 0.06;
 
 /// Refuses crossing lines as `not_knit`: hardly any of their power lies off both axes.
-pub fn check_not_crossing(harmonics: &[Harmonic]) -> Result<(), Refusal> {
+pub(super) fn check_not_crossing(harmonics: &[Harmonic]) -> Result<(), Refusal> {
     if crossed_share(harmonics) < CROSSED_SHARE {
         return Err(Refusal::new(RefusalCode::NotKnit, "what repeats are crossing lines, not loops"));
     }

@@ -33,8 +33,7 @@ mod grow_tests;
 mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
-pub use crossing::check_not_crossing;
-pub use decide::{CLEAR, MOST_FINE, confirm, decide, propose};
+pub use decide::{CLEAR, confirm, decide, propose};
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub use grow::grow;
 pub(crate) use grow::median;
@@ -138,10 +137,6 @@ pub struct StandsOn {
     pub places: Agreement,
     /// Projections of colour.
     pub projections: Agreement,
-    /// Share of the lines' power that is finer than the legs and rows of round yarn reach, 0 to 1.
-    pub fine_share: f64,
-    /// Mirror symmetry of the motif about the wale less that about the row, −1 to 1; `None` where it was not looked at.
-    pub upright: Option<f64>,
 }
 
 /// How many of several looks at a fabric, each by itself, count the same stitches and rows.

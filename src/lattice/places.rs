@@ -135,7 +135,7 @@ fn placed(p: &Pooled, looks: &[Look], declared: &Declared) -> Placed {
     let (name, stitches, rows) = taken_for(p, looks);
     let mut decision = decide::decision(look.view, &look.seen, reading, 0.0, declared);
     decision.pattern = StitchPattern::with_repeat(name, stitches, rows);
-    decision.stands_on = stands_on(p, reading, looks);
+    decision.stands_on = stands_on(reading, looks);
     Placed { reading: reading.clone(), decision, total: p.total, not_knit: not_knit(p, looks) }
 }
 
@@ -151,7 +151,7 @@ fn not_knit(p: &Pooled, looks: &[Look]) -> Option<String> {
 }
 
 /// How many looks and places count as a reading does.
-fn stands_on(p: &Pooled, reading: &Reading, looks: &[Look]) -> StandsOn {
+fn stands_on(reading: &Reading, looks: &[Look]) -> StandsOn {
     let agrees = |l: &&Look| same_counts(&l.best().basis, &reading.basis);
     let read: Vec<usize> =
         (0..=looks.last().map_or(0, |l| l.place)).filter(|p| looks.iter().any(|l| l.place == *p)).collect();
@@ -160,13 +160,10 @@ fn stands_on(p: &Pooled, reading: &Reading, looks: &[Look]) -> StandsOn {
         here.max_by(|a, b| a.best().score.total_cmp(&b.best().score))
     };
     let place_agrees = |place: &&usize| clearest_at(**place).as_ref().is_some_and(agrees);
-    let seen = || p.seen.iter().map(|s| (&looks[s.0], &looks[s.0].seen.readings[s.1]));
-    let fine: Vec<f64> = seen().map(|(look, r)| look.seen.scene.power_above(&r.basis)).collect();
     StandsOn {
         score: reading.score,
         places: Agreement { agree: read.iter().filter(place_agrees).count(), of: read.len() },
         projections: Agreement { agree: looks.iter().filter(agrees).count(), of: looks.len() },
-        fine_share: fine.iter().sum::<f64>() / fine.len().max(1) as f64,
         ..StandsOn::default()
     }
 }

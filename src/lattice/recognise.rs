@@ -4,6 +4,7 @@
 //! following, and what its places show, each by itself. The first is sharp, the second does not depend on what was
 //! followed.
 
+use super::crossing::check_not_crossing;
 use super::decide::{self, RIVALS, same_counts};
 use super::families::FAMILIES;
 use super::places::{Placed, Places};
@@ -85,6 +86,7 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
         let code = if others { RefusalCode::LatticeUnclear } else { RefusalCode::NotKnit };
         return Err(Refusal::new(code, why).with_rivals(if others { rivals } else { Vec::new() }));
     }
+    check_not_crossing(&seen.decision.harmonics)?;
     let confidence = best.confidence();
     if (confidence < SURE || !best.carries()) && expected.is_none() {
         let Agreement { agree, of } = best.places();
@@ -188,13 +190,7 @@ impl Counts<'_> {
     /// The decision for these counts, as `seen` shows them.
     fn decided(&self, seen: &WholeReading, rivals: Vec<Rival>) -> Decision {
         let of_places = self.place.map_or_else(StandsOn::default, |p| p.decision.stands_on);
-        let stands_on = StandsOn {
-            score: seen.reading.score,
-            margin_needed: 0.0,
-            fine_share: seen.fine,
-            upright: self.upright(),
-            ..of_places
-        };
+        let stands_on = StandsOn { score: seen.reading.score, margin_needed: 0.0, ..of_places };
         let (name, stitches, rows) = self.pattern();
         Decision {
             pattern: StitchPattern::with_repeat(name, stitches, rows),

@@ -240,10 +240,7 @@ impl View<'_> {
         let light_mm = light_mm(basis).ok_or_else(nothing)?;
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
-        let decision = lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)?;
-        check_fine(&decision)?;
-        check_upright(&decision)?;
-        Ok(decision)
+        lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)
     }
 
     /// What was declared, as it lies in the plane at a place.
@@ -360,29 +357,6 @@ fn checked(found: Followed) -> Result<Followed, Refusal> {
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
     Ok(found)
-}
-
-/// Refuses stitches that are too coarse for the lines they show.
-fn check_fine(decision: &Decision) -> Result<(), Refusal> {
-    let fine = decision.stands_on.fine_share;
-    if fine > lattice::MOST_FINE {
-        let seen = format!("{:.0} % of what repeats is finer than such stitches can be", 100.0 * fine);
-        return Err(
-            Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(as_rival(decision).into_iter().collect())
-        );
-    }
-    Ok(())
-}
-
-/// Refuses a lattice whose motif, over the whole fabric, is more its own mirror image about the row than about the wale: of
-/// stitches it is the other way round. Read on its side, half of the rows may pass for the stitches. Nothing is told of
-/// garter, whose ridges are upper and lower arcs, mirror images of each other.
-fn check_upright(decision: &Decision) -> Result<(), Refusal> {
-    if decision.pattern.name == "garter" || decision.stands_on.upright.is_none_or(|upright| upright > 0.0) {
-        return Ok(());
-    }
-    let seen = "what repeats is more symmetric about the row than about the wale, as if it lay on its side";
-    Err(Refusal::new(RefusalCode::AxesUnclear, seen).with_rivals(as_rival(decision).into_iter().collect()))
 }
 
 /// Whether both counts agree: a fit that slipped a row on its way over few of them does not.

@@ -130,7 +130,6 @@ impl View<'_> {
             return Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")));
         }
         let decision = lattice::recognise(&places, &wholes, &declared)?;
-        lattice::check_not_crossing(&decision.harmonics)?;
         let known = followed.into_iter().find(|f| fabric_stage::same_lattice(&f.reading.basis, &decision.basis));
         let reading = known.map_or_else(|| self.grow(&decision), |f| Ok(f.reading))?;
         self.borne_out(Followed { decision, reading }, setup)
