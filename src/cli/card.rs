@@ -10,6 +10,9 @@ use std::path::{Path, PathBuf};
 /// Print it at 100 %, measure the two check lengths on it with a ruler, cut the card out and lay it flat beside the
 /// swatch. Then: walewise measure PHOTO --card --card-length MM, with MM what the ruler said.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise card card.pdf
+  walewise card card.svg --paper letter")]
 pub struct CardArgs {
     /// The file to write; its name ends in .pdf or .svg
     #[arg(value_name = "OUT.pdf|OUT.svg", value_parser = printable_name)]

@@ -15,6 +15,9 @@ use std::path::{Path, PathBuf};
 ///
 /// Exit status: 0 done, 2 bad arguments or a file that can't be read, 3 the photos don't show the lens, 1 anything else.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise lens card-*.jpg -o lens.json
+  walewise measure swatch.jpg --stitch stockinette --lens lens.json")]
 pub struct LensArgs {
     /// Photos of the card
     #[arg(required = true, value_name = "PHOTO")]

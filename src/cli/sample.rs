@@ -11,6 +11,9 @@ use std::path::{Path, PathBuf};
 /// The photo is drawn, not taken: it serves to try the other commands and to teach. The truth is written beside it, with
 /// the ending .json.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise sample demo.jpg --seed 3 --stitch stockinette --gauge 22x30
+  walewise sample --class demo --seed 7 --knitters 4")]
 pub struct SampleArgs {
     /// The photo to write; its name ends in .jpg.
     #[arg(value_name = "OUT.jpg", value_parser = jpeg_name, required_unless_present = "class")]

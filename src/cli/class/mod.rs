@@ -28,6 +28,10 @@ use std::path::{Path, PathBuf};
 /// Exit status: 0 done (photos that were left out are listed), 2 bad arguments or input, 3 it can't be concluded honestly
 /// (nothing was measured, or patterns or states are mixed), 1 anything else.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise class demo --stitch stockinette --ruler-id \"school ruler\" --handout handout.html
+  walewise class gauges.csv --table numbers.csv
+  walewise class --log-tag lesson --width \"56 cm\" --pattern 22x30")]
 pub struct ClassArguments {
     /// Folder with a folder for each knitter, or a table (.csv)
     #[cfg_attr(feature = "logbook", arg(value_name = "FOLDER|TABLE.csv", required_unless_present = "log_tags"))]

@@ -8,6 +8,8 @@ use std::path::{Path, PathBuf};
 
 /// Copy the log to another file, consistently, while it is in use
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log backup copy.sqlite")]
 pub struct BackupArguments {
     /// The copy
     #[arg(value_name = "FILE")]

@@ -39,6 +39,10 @@ use std::time::Duration;
 /// Exit status: 0 done, 2 bad arguments or input file, 3 it can't be concluded honestly (a refused photo, too few
 /// swatches), 1 anything else.
 #[derive(Args)]
+#[command(after_help = "Examples:
+  walewise log add swatch.jpg --stitch stockinette --yarn \"grey lambswool\" --needle 4
+  walewise log list
+  walewise log compare --yarn alpaca")]
 pub struct LogArguments {
     /// The log's file
     #[arg(long, global = true, value_name = "FILE", env = "WALEWISE_LOGBOOK", hide_env_values = true)]
