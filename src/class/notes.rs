@@ -4,7 +4,6 @@ use super::outliers::Apart;
 use super::reading::Reading;
 use super::result::Knitter;
 use super::spread::{Part, PartKind, Spread};
-use crate::sizing::Counted;
 use serde::Serialize;
 
 /// A statement.

@@ -2,7 +2,7 @@
 
 use super::project;
 use std::path::Path;
-use std::process::Command;
+use std::process::{Command, Stdio};
 
 /// What stands for lines that are not shown.
 const LEFT_OUT: &str = "…";
@@ -88,14 +88,26 @@ fn script(lines: &[&str], blocks: &[Block]) -> String {
 /// Runs a script beside a copy of the sample photos; the lines that each of its parts prints, and what failed.
 fn run(script: &str) -> (Vec<Vec<String>>, String) {
     let folder = tempfile::tempdir().expect("a folder");
-    copy(&project().join("sample-photos"), &folder.path().join("sample-photos"));
-    let bin = folder.path().join("bin");
+    run_script(folder.path(), script)
+}
+
+/// Runs all blocks of a page in a folder, for the files that they leave there.
+pub fn run_in(folder: &Path, page: &str) {
+    let lines: Vec<&str> = page.lines().collect();
+    let blocks: Vec<Block> = blocks(&lines).into_iter().filter(|block| !block.not_run).collect();
+    let (_, failed) = run_script(folder, &script(&lines, &blocks));
+    assert!(failed.is_empty(), "{failed}");
+}
+
+fn run_script(folder: &Path, script: &str) -> (Vec<Vec<String>>, String) {
+    copy(&project().join("sample-photos"), &folder.join("sample-photos"));
+    let bin = folder.join("bin");
     std::fs::create_dir(&bin).expect("a folder");
     std::os::unix::fs::symlink(assert_cmd::cargo::cargo_bin!("walewise"), bin.join("walewise")).expect("a link");
     let path = format!("{}:{}", bin.display(), std::env::var("PATH").unwrap_or_default());
-    let failed = folder.path().join("failed");
+    let failed = folder.join("failed");
     let mut command = Command::new("bash");
-    command.current_dir(folder.path()).env("PATH", path).env("FAILED", &failed).env("HOME", folder.path());
+    command.current_dir(folder).env("PATH", path).env("FAILED", &failed).env("HOME", folder).stdin(Stdio::null());
     command.env("TZ", "UTC").env_remove("WALEWISE_LOGBOOK").env_remove("COLUMNS");
     let output = command.args(["-c", script]).output().expect("bash");
     let printed = String::from_utf8(output.stdout).expect("text");

@@ -1,7 +1,7 @@
 //! The pictures of the pages: annotated photos, photos as they should be and should not be, and pages as a browser shows
 //! them. Each is drawn by the project itself.
 
-use super::{figures, project};
+use super::{blocks, figures, project};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{FilterType, resize};
 use image::{Rgb, RgbImage};
@@ -31,7 +31,7 @@ const EXAMPLES: [Example; 9] = [
     Example {
         name: "tilted",
         refused: Some(RefusalCode::TiltTooLarge),
-        draw: || drawn(|s| (s.camera.pitch_deg, s.camera.yaw_deg) = (10.0, 39.0)),
+        draw: || drawn(|s| (s.camera.pitch_deg, s.camera.yaw_deg) = (30.0, 34.0)),
     },
     Example { name: "blurred", refused: Some(RefusalCode::OutOfFocus), draw: || drawn(|s| s.camera.blur_px = 14.0) },
     Example { name: "flash", refused: Some(RefusalCode::Glare), draw: || drawn(|s| s.camera.exposure_ev = 3.4) },
@@ -55,8 +55,11 @@ fn scene(change: fn(&mut Scene)) -> Scene {
     let mut scene = Scene::plain(1);
     if let Some(fabric) = &mut scene.fabric {
         (fabric.centre_mm, fabric.angle_deg) = ([0.0, 0.0], 0.0);
+        (fabric.stitches, fabric.rows) = (28, 34);
     }
-    below(&mut scene, 6.0);
+    below(&mut scene, 5.0);
+    scene.camera.target_mm = [0.0, 18.0];
+    scene.camera.distance_mm *= 1.1;
     change(&mut scene);
     scene
 }
@@ -74,20 +77,19 @@ fn small_swatch(scene: &mut Scene) {
     if let Some(fabric) = &mut scene.fabric {
         (fabric.stitches, fabric.rows, fabric.border_stitches, fabric.border_rows) = (7, 9, 0, 0);
     }
-    below(scene, 6.0);
+    below(scene, 5.0);
     scene.camera.distance_mm *= 0.7;
 }
 
 fn two_swatches() -> RgbImage {
     let mut scene = scene(|_| ());
     let fabric = scene.fabric.as_mut().expect("a swatch");
-    (fabric.stitches, fabric.rows, fabric.border_stitches, fabric.border_rows) = (20, 28, 0, 0);
+    (fabric.stitches, fabric.rows, fabric.border_stitches, fabric.border_rows) = (20, 30, 0, 0);
     fabric.centre_mm = [-52.0, 0.0];
     let mut other = fabric.clone();
     other.centre_mm = [52.0, 0.0];
-    scene.camera.target_mm = [0.0, 15.0];
-    scene.camera.distance_mm *= 1.6;
-    below(&mut scene, 6.0);
+    scene.camera.distance_mm *= 1.25;
+    below(&mut scene, 5.0);
     photograph_beside(&scene, &other).expect("values in range")
 }
 
@@ -96,7 +98,7 @@ fn gap_and_shadow() -> RgbImage {
     let mut picture = drawn(|s| {
         below(s, 45.0);
         s.camera.target_mm[1] += 20.0;
-        s.camera.distance_mm *= 1.15;
+        s.camera.distance_mm *= 1.2;
     });
     let (w, h) = (f64::from(picture.width()), f64::from(picture.height()));
     for (x, y, pixel) in picture.enumerate_pixels_mut() {
@@ -168,11 +170,14 @@ pub fn draw_all() {
 fn draw_pages(work: &Path) {
     let plans = project().join("sample-photos/plans");
     walewise(work, &["plan", path(&plans.join("three-caps.toml")), "--html", "plan.html"]);
-    browse(work, "plan.html", "three-caps.png", (1000, 1150));
+    browse(work, "plan.html", "three-caps.png", (760, 900));
     walewise(work, &["sample", "--class", "demo", "--seed", "7"]);
     let class = ["class", "demo", "--stitch", "stockinette", "--ruler-id", "school ruler", "--handout", "handout.html"];
     walewise(work, &class);
-    browse(work, "handout.html", "class-handout.png", (900, 1100));
+    browse(work, "handout.html", "class-handout.png", (900, 1050));
+    let log = std::fs::read_to_string(project().join("src/cli/pages/log.md")).expect("the page of the log");
+    blocks::run_in(work, &log);
+    browse(work, "sample-photos/washed.html", "comparison-page.png", (1050, 1030));
 }
 
 fn walewise(work: &Path, arguments: &[&str]) {
