@@ -37,7 +37,7 @@ use std::time::Instant;
   walewise measure lace.jpg --stitch lace --repeat 6x6
   walewise measure swatch.jpg --stitch stockinette --wanted 14x19
   walewise measure swatch.jpg --stitch stockinette --ruler-on table --ruler-thickness 1
-  walewise measure swatch.jpg lace.jpg --json > gauges.jsonl")]
+  walewise measure swatch.jpg washed.jpg --stitch stockinette --json > gauges.jsonl")]
 pub struct MeasureArguments {
     /// Photo files (JPEG, PNG, WebP, TIFF, HEIC)
     #[arg(required = true, value_name = "PHOTO")]

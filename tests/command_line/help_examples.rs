@@ -32,9 +32,9 @@ fn all_help(folder: &Folder) -> Vec<(String, String)> {
 /// What the examples name: photos, a plan, a class, a table, a page, photos of the card, a log.
 const PREPARATION: &str = r#"set -e
 PATH="$PWD/bin:$PATH"
-walewise sample swatch.jpg --difficulty easy --stitch stockinette --gauge 18x25 --size 1200x900 --seed 7 --ruler cm
-cp swatch.jpg washed.jpg
-walewise measure swatch.jpg --stitch stockinette --json > swatch.json
+walewise sample drawn.jpg --difficulty easy --stitch stockinette --gauge 18x25 --size 1200x900 --seed 7 --ruler cm
+cp drawn.jpg swatch.jpg
+cp drawn.jpg washed.jpg
 for n in 1 2 3 7 11 14; do walewise sample card-$n.jpg --ruler card --tilt $((4 + n % 6 * 4)) --seed $n --size 800x600 --stitch stockinette; done
 walewise sample --class demo --seed 7 --knitters 3
 printf 'knitter,stitches_per_10cm\nAnn,22.1\nBo,23\nCy,21.4\nDi,22.7\n' > gauges.csv
@@ -43,7 +43,7 @@ cd log
 walewise log add ../swatch.jpg --stitch stockinette --yarn 'grey lambswool' --needle 4 --state off-needle --thumbnail
 set -- --over 200 --plus-minus 0.25 --stitch stockinette --tag lesson
 walewise log count 40x56 "$@" --yarn 'undyed alpaca' --needle 4 --state off-needle --knitter Ann
-walewise log count 41x57 "$@" --state washed --to 2
+walewise log count 41x57 --over 200 --plus-minus 0.25 --state washed --to 2
 walewise log count 42x58 "$@" --yarn 'undyed alpaca' --needle 3.5 --state washed --knitter Bo
 walewise log count 44x60 "$@" --yarn 'undyed alpaca' --needle 3.25 --state washed --knitter Cy
 walewise log count 45x61 "$@" --yarn 'undyed alpaca' --needle 3 --state washed --knitter Di
@@ -56,7 +56,6 @@ fn prepared() -> Folder {
     for (from, to) in [
         ("lace-two-edged-ruler.jpg", "lace.jpg"),
         ("plans/three-caps.toml", "cap.toml"),
-        // The measurement that the plan stands on has the plan's own name for it.
         ("plans/swatch.json", "swatch.json"),
     ] {
         std::fs::copy(project.join(from), folder.path(to)).unwrap();
@@ -83,8 +82,10 @@ fn every_command_has_examples_that_run() {
         let mut script = String::from("PATH=\"$PWD/bin:$PATH\"; WALEWISE_LOGBOOK=\"$PWD/own.sqlite\"\n");
         script += "export WALEWISE_LOGBOOK; rm -f own.sqlite*; cp log/log.sqlite own.sqlite\nset -e\n";
         script += "rm -rf demo.* counted.jpg card.* lens.json\n";
-        if name == "sample" {
-            script += "rm -rf demo\n";
+        match name.as_str() {
+            "sample" => script += "rm -rf demo\n",
+            "log export" => script += "rm -f swatches.jsonl\n",
+            _ => {}
         }
         for line in &lines {
             assert!(line.contains("walewise "), "{name}: {line}");

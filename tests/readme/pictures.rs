@@ -37,11 +37,7 @@ const EXAMPLES: [Example; 9] = [
     Example { name: "flash", refused: Some(RefusalCode::Glare), draw: || drawn(|s| s.camera.exposure_ev = 3.4) },
     Example { name: "far", refused: Some(RefusalCode::TooSmall), draw: || drawn(|s| s.camera.distance_mm *= 7.0) },
     Example { name: "too-few", refused: Some(RefusalCode::TooFewStitches), draw: || drawn(small_swatch) },
-    Example {
-        name: "wrong-side-up",
-        refused: Some(RefusalCode::RulerUnmarked),
-        draw: || drawn(|s| s.ruler.iter_mut().for_each(|r| r.scale = RulerScale::Unmarked)),
-    },
+    Example { name: "wrong-side-up", refused: Some(RefusalCode::RulerUnmarked), draw: || drawn(wrong_side_up) },
     Example { name: "two-swatches", refused: Some(RefusalCode::SeveralSwatches), draw: two_swatches },
     Example { name: "gap-and-shadow", refused: None, draw: gap_and_shadow },
 ];
@@ -55,7 +51,7 @@ fn scene(change: fn(&mut Scene)) -> Scene {
     let mut scene = Scene::plain(1);
     if let Some(fabric) = &mut scene.fabric {
         (fabric.centre_mm, fabric.angle_deg) = ([0.0, 0.0], 0.0);
-        (fabric.stitches, fabric.rows) = (28, 34);
+        (fabric.stitches, fabric.rows) = (28, 28);
     }
     below(&mut scene, 5.0);
     scene.camera.target_mm = [0.0, 18.0];
@@ -75,10 +71,17 @@ fn below(scene: &mut Scene, gap_mm: f64) {
 
 fn small_swatch(scene: &mut Scene) {
     if let Some(fabric) = &mut scene.fabric {
-        (fabric.stitches, fabric.rows, fabric.border_stitches, fabric.border_rows) = (7, 9, 0, 0);
+        (fabric.stitches, fabric.rows, fabric.border_stitches, fabric.border_rows) = (5, 6, 0, 0);
     }
     below(scene, 5.0);
     scene.camera.distance_mm *= 0.7;
+}
+
+fn wrong_side_up(scene: &mut Scene) {
+    if let Some(ruler) = &mut scene.ruler {
+        (ruler.scale, ruler.on_fabric) = (RulerScale::Unmarked, true);
+        (ruler.centre_mm, ruler.angle_deg) = ([0.0, 22.0], -6.0);
+    }
 }
 
 fn two_swatches() -> RgbImage {
@@ -132,7 +135,9 @@ pub fn check_refusals() {
             wrong.push(format!("{name}: {is:?} {:?}", record.refusal.map(|r| r.message)));
         }
         if let Some(gauge) = &record.gauge {
-            println!("{name}: {:?} {:?}", gauge.stitches_per_10cm, gauge.rows_per_10cm);
+            let [stitches, rows] =
+                [gauge.stitches_per_10cm, gauge.rows_per_10cm].map(|g| (g.value, g.expanded_uncertainty));
+            println!("{name}: {stitches:?} stitches, {rows:?} rows");
         }
         let file = format!("sample-photos/pictures/{name}.jpg");
         let cell = readme.split('|').find(|cell| cell.contains(&file)).unwrap_or_default();
