@@ -48,7 +48,7 @@ pub fn renewed(page: &str, rewrite: bool) -> Result<String, String> {
     let mut runs = printed.iter();
     for block in &blocks {
         let shown = &lines[block.lines.clone()];
-        let command = shown.iter().take_while(|l| is_command(l)).count();
+        let command = shown.iter().take_while(is_command).count();
         if block.kind == "sh" || block.kind == "text" && command > 0 {
             seen = runs.next().ok_or("a block was not reached")?;
         }
@@ -75,7 +75,7 @@ fn script(lines: &[&str], blocks: &[Block]) -> String {
     let mut add = |text: &str| script.push_str(&format!("printf '\\001'\n{text}\n"));
     for block in blocks {
         let text = &lines[block.lines.clone()];
-        let command: Vec<&str> = text.iter().take_while(|l| is_command(l)).map(|l| &l[2..]).collect();
+        let command: Vec<&str> = text.iter().take_while(is_command).map(|l| &l[2..]).collect();
         match block.kind.as_str() {
             "sh" => add(&text.join("\n")),
             "text" if !command.is_empty() => add(&command.join("\n")),

@@ -23,13 +23,15 @@ pub fn renewed(page: &str) -> String {
 }
 
 fn figures(name: &str) -> String {
+    if let Some(photo) = name.strip_prefix("true gauge of ") {
+        return true_gauge(photo);
+    }
     match name {
         "scores" => scores(),
         "study" => study(),
         "by eye" => by_eye(),
         "22 and 22.5" => told_apart(),
         "refusals" => refusals(),
-        "true gauge" => true_gauge(),
         other => panic!("unknown figures: {other}"),
     }
 }
@@ -211,11 +213,12 @@ fn refusals() -> String {
     table(&["code", "what it means", "what to do"], rows)
 }
 
-fn true_gauge() -> String {
-    let about: Value = serde_json::from_str(&read("sample-photos/stockinette-steel-ruler.json")).expect("JSON");
+/// Of a sample photo.
+fn true_gauge(photo: &str) -> String {
+    let about: Value = serde_json::from_str(&read(&format!("sample-photos/{photo}.json"))).expect("JSON");
     let of = |name: &str| about["truth"][name].as_f64().expect("a number");
     format!(
-        "This photo was drawn by the project, so its true gauge is known: {:.2} stitches and {:.2} rows per 10 cm.\n",
+        "The photo was drawn by the project, so its true gauge is known: {:.2} stitches and {:.2} rows per 10 cm.\n",
         of("stitches_per_10cm"),
         of("rows_per_10cm")
     )
