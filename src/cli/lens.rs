@@ -1,7 +1,7 @@
 //! `walewise lens`: the lens profile from photos of the calibration card.
 
 use super::input_file::{self, Kind};
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file, whole_file};
 use crate::photo;
 use crate::plane::{CameraPrior, CardPhoto, LensError, LensProfile, measure_lens};
 use crate::ruler;
@@ -43,12 +43,7 @@ fn measured(args: &LensArgs) -> Result<LensProfile, (String, ExitStatus)> {
         let message = format!("{}: this would overwrite a photo", args.output.display());
         return Err((message, ExitStatus::BadArguments));
     }
-    if !args.force && args.output.exists() {
-        let message = format!("{} is there already; --force replaces it", args.output.display());
-        return Err((message, ExitStatus::Other));
-    }
-    whole_file::check_writable(&args.output)
-        .map_err(|e| (format!("{} can't be written: {e}", args.output.display()), ExitStatus::Other))?;
+    output_file::free_and_writable(&args.output, args.force).map_err(|message| (message, ExitStatus::Other))?;
     let mut cards = Vec::new();
     let mut names: Vec<&Path> = Vec::new();
     for path in &args.photos {
@@ -87,8 +82,8 @@ fn card_photo(path: &Path) -> Result<Result<CardPhoto, String>, (String, ExitSta
 }
 
 fn written(args: &LensArgs, profile: &LensProfile) -> ExitStatus {
-    if let Err(error) = whole_file::write_whole(&args.output, profile.to_json().as_bytes()) {
-        return fail(ExitStatus::Other, &format!("{} can't be written: {error}", args.output.display()));
+    if let Err(message) = output_file::write(&args.output, profile.to_json().as_bytes()) {
+        return fail(ExitStatus::Other, &message);
     }
     let corner = 100.0 * (profile.k1.value + profile.k2.value);
     let text = format!(

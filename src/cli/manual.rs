@@ -1,6 +1,6 @@
 //! `walewise completion` and `walewise manual`: what a shell and the manual show of all commands.
 
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file};
 use clap::{Args, Command};
 use clap_complete::Shell;
 use std::path::{Path, PathBuf};
@@ -54,7 +54,7 @@ fn page(command: &Command) -> std::io::Result<String> {
 }
 
 fn pages(folder: &Path, command: Command) -> Result<(), String> {
-    std::fs::create_dir_all(folder).map_err(|error| unwritable(folder, &error))?;
+    std::fs::create_dir_all(folder).map_err(|error| output_file::unwritable(folder, &error))?;
     let mut command = command.disable_help_subcommand(true);
     command.build();
     write_page(folder, &command)
@@ -66,12 +66,8 @@ fn write_page(folder: &Path, command: &Command) -> Result<(), String> {
         write_page(folder, subcommand)?;
     }
     let file = folder.join(clap_mangen::Man::new(command.clone()).get_filename());
-    let written = page(command).and_then(|text| whole_file::write_whole(&file, text.as_bytes()));
-    written.map_err(|error| unwritable(&file, &error))
-}
-
-fn unwritable(path: &Path, error: &std::io::Error) -> String {
-    format!("{} can't be written: {error}", path.display())
+    let text = page(command).map_err(|error| output_file::unwritable(&file, &error))?;
+    output_file::write(&file, text.as_bytes())
 }
 
 fn written(result: std::io::Result<()>) -> ExitStatus {

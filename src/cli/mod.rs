@@ -11,6 +11,7 @@ mod manual;
 mod measure;
 mod numbers;
 mod output;
+mod output_file;
 mod plan;
 mod plan_arguments;
 mod plan_gauges;
