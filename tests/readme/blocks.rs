@@ -140,13 +140,13 @@ fn shown_of(shown: &[&str], printed: &[String], rewrite: bool) -> Result<Vec<Str
         let at = match (i, part.len()) {
             (_, 0) => from,
             (0, _) => 0,
-            (i, n) if i == last && !rewrite => printed.len().saturating_sub(n),
             (_, n) => place(part, printed, from, n),
         };
         let n = if last == 0 { printed.len() } else { part.len().min(printed.len() - at) };
         new.extend_from_slice(&printed[at..at + n]);
         from = at + n;
-        if i < last {
+        // What follows the last part that is shown is left out, too.
+        if i < last || last > 0 && !part.is_empty() && from < printed.len() {
             new.push(LEFT_OUT.to_owned());
         }
     }
