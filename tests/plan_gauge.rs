@@ -5,7 +5,7 @@ use walewise::record::Record;
 use walewise::sizing::FabricGauge;
 
 fn record() -> Record {
-    serde_json::from_str(include_str!("../sample-plans/swatch.json")).expect("a record")
+    serde_json::from_str(include_str!("../sample-photos/plans/swatch.json")).expect("a record")
 }
 
 /// Values alike, half-widths within so much of each other.

@@ -31,7 +31,7 @@ impl Piece {
 /// The piece as the pattern has it, and what the class makes of it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Meaning {
-    /// Wanted width and how far off it may be, in mm.
+    /// Wanted width, in mm.
     pub width_mm: f64,
     /// How far off the width may be, in mm.
     pub tolerance_mm: f64,
@@ -117,61 +117,78 @@ pub fn meaning(
 ) -> Result<Option<MeaningForAll>, CountError> {
     let pattern = [0, 1].map(|axis| piece.pattern_per_10cm.map(|p| p[axis]).or(means[axis]));
     let Some(stitches_per_10cm) = pattern[0].filter(|_| means[0].is_some()) else { return Ok(None) };
-    let tolerance_mm = piece.tolerance_mm.unwrap_or_else(|| usual_tolerance_mm(piece.width_mm));
-    let target = |finished_mm, tolerance_mm| Target { body_mm: finished_mm, ease_mm: 0.0, finished_mm, tolerance_mm };
-    let width = target(piece.width_mm, tolerance_mm);
-    let height = target(piece.height_mm, usual_tolerance_mm(piece.height_mm));
-    let exact = |per_10cm| Uncertain::exact(per_10cm);
-    let stitches = castable(Counted::Stitches, width, piece.rule, &exact(stitches_per_10cm))?.chosen().count;
-    let rows = pattern[1].zip(means[1]).map(|(rows_per_10cm, _)| {
-        castable(Counted::Rows, height, CountRule::ANY, &exact(rows_per_10cm)).map(|c| c.chosen().count)
-    });
-    let rows = rows.transpose()?;
+    let rows_per_10cm = pattern[1].filter(|_| means[1].is_some());
+    let plan = PatternPiece::of(piece, stitches_per_10cm, rows_per_10cm)?;
     let mut pieces = Vec::new();
     for own in knitters {
-        let Some(measured) = own[0] else {
-            pieces.push(None);
-            continue;
+        let stitches = own[0].map(|measured| of_next_piece(measured, varies[0]));
+        let rows = own[1].map(|measured| of_next_piece(measured, varies[1]));
+        pieces.push(stitches.map(|stitches| plan.in_hands_of(&stitches, rows.as_ref())).transpose()?);
+    }
+    let known = || pieces.iter().flatten();
+    let Some(widths_mm) = ends(known().map(|p| p.width_mm.value)) else { return Ok(None) };
+    let meaning = Meaning {
+        width_mm: piece.width_mm,
+        tolerance_mm: plan.width.tolerance_mm,
+        height_mm: piece.height_mm,
+        pattern_per_10cm: pattern,
+        pattern_is_stated: piece.pattern_per_10cm.is_some(),
+        stitches: plan.stitches,
+        rows: plan.rows,
+        widths_mm,
+        heights_mm: ends(known().filter_map(|p| p.height_mm).map(|h| h.value)),
+        can_share: known().filter(|p| p.pattern_as_written == AsWritten::Yes).count(),
+    };
+    Ok(Some((meaning, pieces)))
+}
+
+/// The piece as the pattern has it: what is wanted, and the counts that come nearest at the pattern's gauge.
+struct PatternPiece {
+    width: Target,
+    height: Target,
+    rule: CountRule,
+    stitches_per_10cm: f64,
+    stitches: u32,
+    rows: Option<u32>,
+}
+
+impl PatternPiece {
+    fn of(piece: &Piece, stitches_per_10cm: f64, rows_per_10cm: Option<f64>) -> Result<Self, CountError> {
+        let target =
+            |finished_mm, tolerance_mm| Target { body_mm: finished_mm, ease_mm: 0.0, finished_mm, tolerance_mm };
+        let width = target(piece.width_mm, piece.tolerance_mm.unwrap_or_else(|| usual_tolerance_mm(piece.width_mm)));
+        let height = target(piece.height_mm, usual_tolerance_mm(piece.height_mm));
+        let chosen = |counted, target, rule, per_10cm| {
+            castable(counted, target, rule, &Uncertain::exact(per_10cm)).map(|c| c.chosen().count)
         };
-        let next = of_next_piece(measured, varies[0]);
-        let seen = stitches - piece.rule.seam;
+        let stitches = chosen(Counted::Stitches, width, piece.rule, stitches_per_10cm)?;
+        let rows = rows_per_10cm.map(|rows| chosen(Counted::Rows, height, CountRule::ANY, rows)).transpose()?;
+        Ok(Self { width, height, rule: piece.rule, stitches_per_10cm, stitches, rows })
+    }
+
+    /// The same counts, and the counts for the same size, at a knitter's gauge. Without the pattern's rows there are none.
+    fn in_hands_of(&self, stitches: &Uncertain, rows: Option<&Uncertain>) -> Result<KnitterPiece, CountError> {
+        let seen = self.stitches - self.rule.seam;
         let reach = |mm: f64| 100.0 * f64::from(seen) / mm;
-        let probability = next.probability_between(
-            reach(piece.width_mm + tolerance_mm),
-            reach((piece.width_mm - tolerance_mm).max(1e-6)),
-        );
-        let cast_on = castable(Counted::Stitches, width, piece.rule, &next)?;
-        let own_rows = own[1].filter(|_| rows.is_some()).map(|r| of_next_piece(r, varies[1]));
-        let rows_needed = own_rows.as_ref().map(|r| castable(Counted::Rows, height, CountRule::ANY, r)).transpose()?;
-        let advice = needle_advice(&next, stitches_per_10cm, NeedleResponse::common_practice());
-        pieces.push(Some(KnitterPiece {
-            width_mm: finished_mm(seen, &next).expanded(Confidence::P95),
-            height_mm: own_rows.zip(rows).map(|(r, count)| finished_mm(count, &r).expanded(Confidence::P95)),
+        let Target { finished_mm: wanted_mm, tolerance_mm, .. } = self.width;
+        let probability =
+            stitches.probability_between(reach(wanted_mm + tolerance_mm), reach((wanted_mm - tolerance_mm).max(1e-6)));
+        let cast_on = castable(Counted::Stitches, self.width, self.rule, stitches)?;
+        let rows = rows.zip(self.rows);
+        let needed = |own| castable(Counted::Rows, self.height, CountRule::ANY, own).map(|c| c.chosen().count);
+        let advice = needle_advice(stitches, self.stitches_per_10cm, NeedleResponse::common_practice());
+        Ok(KnitterPiece {
+            width_mm: finished_mm(seen, stitches).expanded(Confidence::P95),
+            height_mm: rows.map(|(own, count)| finished_mm(count, own).expanded(Confidence::P95)),
             probability_within_tolerance: probability,
             pattern_as_written: AsWritten::of(probability),
             cast_on: cast_on.chosen().count,
             cast_on_width_mm: cast_on.chosen().finished_mm,
-            rows: rows_needed.map(|r| r.chosen().count),
+            rows: rows.map(|(own, _)| needed(own)).transpose()?,
             tension: advice.tension,
             needle_sizes: advice.sizes,
-        }));
+        })
     }
-    let Some(widths_mm) = ends(pieces.iter().flatten().map(|p| p.width_mm.value)) else { return Ok(None) };
-    let heights_mm = ends(pieces.iter().flatten().filter_map(|p| p.height_mm).map(|h| h.value));
-    let can_share = pieces.iter().flatten().filter(|p| p.pattern_as_written == AsWritten::Yes).count();
-    let meaning = Meaning {
-        width_mm: piece.width_mm,
-        tolerance_mm,
-        height_mm: piece.height_mm,
-        pattern_per_10cm: pattern,
-        pattern_is_stated: piece.pattern_per_10cm.is_some(),
-        stitches,
-        rows,
-        widths_mm,
-        heights_mm,
-        can_share,
-    };
-    Ok(Some((meaning, pieces)))
 }
 
 /// The gauge of the knitter's next piece: what was measured, and how much one piece differs from another.

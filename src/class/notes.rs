@@ -3,8 +3,7 @@
 use super::outliers::Apart;
 use super::reading::Reading;
 use super::result::Knitter;
-use super::spread::{PartKind, Spread};
-use crate::sizing::Counted;
+use super::spread::{Part, PartKind, Spread};
 use serde::Serialize;
 
 /// A statement.
@@ -92,67 +91,56 @@ fn design(knitters: usize, swatches: usize) -> Option<Note> {
     }
 }
 
-fn axis_word(counted: Counted) -> &'static str {
-    counted.word(2)
-}
-
+/// What is said of stitches, or of rows.
 fn of_axis(spread: &Spread) -> Vec<Note> {
-    let what = axis_word(spread.counted);
+    let what = spread.counted.word(2);
     let capital = format!("{}{}", what[..1].to_uppercase(), &what[1..]);
-    let mut notes = Vec::new();
+    let about = |code, message: &str| note(code, format!("{capital}: {message}"));
     let knitted = || spread.parts.iter().filter(|p| !matches!(p.what, PartKind::Places | PartKind::Measuring));
-    let closed = |p: &&super::spread::Part| p.interval_95.is_none_or(|i| i[1] <= 0.0);
-    if knitted().count() > 0 && knitted().all(|p| p.standard_deviation <= 0.0 && closed(&p)) {
-        notes.push(note(
+    let closed = |p: &Part| p.interval_95.is_none_or(|i| i[1] <= 0.0);
+    if knitted().count() > 0 && knitted().all(|p| p.standard_deviation <= 0.0 && closed(p)) {
+        return vec![about(
             NoteCode::Identical,
-            format!(
-                "{capital}: all values are alike to the last digit. That says how they were rounded or copied, not that the \
-                 knitters don't differ."
-            ),
-        ));
-        return notes;
+            "all values are alike to the last digit. That says how they were rounded or copied, not that the knitters don't \
+             differ.",
+        )];
     }
-    for part in knitted().filter(|p| p.set_to_zero) {
-        let between = match part.what {
-            PartKind::Knitters => "between knitters",
-            PartKind::Swatches => "between swatches of one knitter",
-            _ => "between swatches",
-        };
-        notes.push(note(
-            NoteCode::NothingSeen,
-            format!(
-                "{capital}: nothing of a spread {between} is seen beyond what the rest makes expect. The estimate would be \
-                 negative and is given as 0; the interval says how large it may still be."
-            ),
-        ));
-    }
-    if spread.photos_disagree {
-        notes.push(note(
+    let mut notes: Vec<Note> = knitted()
+        .filter(|p| p.set_to_zero)
+        .map(|part| {
+            let between = match part.what {
+                PartKind::Knitters => "between knitters",
+                PartKind::Swatches => "between swatches of one knitter",
+                _ => "between swatches",
+            };
+            let message = format!(
+                "nothing of a spread {between} is seen beyond what the rest makes expect. The estimate would be negative and \
+                 is given as 0; the interval says how large it may still be."
+            );
+            about(NoteCode::NothingSeen, &message)
+        })
+        .collect();
+    let statements = [
+        (
+            spread.photos_disagree,
             NoteCode::MeasuringDisagrees,
-            format!(
-                "{capital}: photos of one swatch differ more than their intervals allow. What they differ beyond that is \
-                 counted as measuring, not as knitting; look at the annotated pictures."
-            ),
-        ));
-    }
-    if spread.closer_than_stated {
-        notes.push(note(
+            "photos of one swatch differ more than their intervals allow. What they differ beyond that is counted as \
+             measuring, not as knitting; look at the annotated pictures.",
+        ),
+        (
+            spread.closer_than_stated,
             NoteCode::CloserThanStated,
-            format!(
-                "{capital}: the swatches agree better than the measuring's stated errors allow. Those errors are probably \
-                 smaller, or partly the same in all photos (one ruler that was not named)."
-            ),
-        ));
-    }
-    if !spread.measuring_is_stated && spread.seen_precision.is_none() {
-        notes.push(note(
+            "the swatches agree better than the measuring's stated errors allow. Those errors are probably smaller, or partly \
+             the same in all photos (one ruler that was not named).",
+        ),
+        (
+            !spread.measuring_is_stated && spread.seen_precision.is_none(),
             NoteCode::MeasuringUnknown,
-            format!(
-                "{capital}: some measurements state no uncertainty, and no swatch was measured twice. The measuring's own \
-                 error can't be told from the knitting and is part of the spread shown."
-            ),
-        ));
-    }
+            "some measurements state no uncertainty, and no swatch was measured twice. The measuring's own error can't be \
+             told from the knitting and is part of the spread shown.",
+        ),
+    ];
+    notes.extend(statements.into_iter().filter(|s| s.0).map(|(_, code, message)| about(code, message)));
     notes
 }
 

@@ -1,6 +1,6 @@
 //! `walewise card`: the calibration card as a file to print.
 
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file};
 use crate::card::{self, Sheet};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -10,6 +10,9 @@ use std::path::{Path, PathBuf};
 /// Print it at 100 %, measure the two check lengths on it with a ruler, cut the card out and lay it flat beside the
 /// swatch. Then: walewise measure PHOTO --card --card-length MM, with MM what the ruler said.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise card card.pdf
+  walewise card card.svg --paper letter")]
 pub struct CardArgs {
     /// The file to write; its name ends in .pdf or .svg
     #[arg(value_name = "OUT.pdf|OUT.svg", value_parser = printable_name)]
@@ -32,25 +35,24 @@ enum PaperChoice {
 
 /// Writes the sheet: done, or other when a file is there already (without `--force`) or it can't be written.
 pub fn run(args: &CardArgs) -> ExitStatus {
-    let out = args.out.display();
-    if !args.force && args.out.exists() {
-        return fail(&format!("{out} is there already; --force replaces it"));
-    }
+    written(args).map_or_else(
+        |message| {
+            output::complain(&message);
+            ExitStatus::Other
+        },
+        |()| ExitStatus::Done,
+    )
+}
+
+fn written(args: &CardArgs) -> Result<(), String> {
+    output_file::free(&args.out, args.force)?;
     let sheet = Sheet::of(match args.paper {
         PaperChoice::A4 => card::Paper::A4,
         PaperChoice::Letter => card::Paper::Letter,
     });
     let bytes =
         if has_ending(&args.out, "pdf") { card::pdf_bytes(&sheet) } else { card::svg_string(&sheet).into_bytes() };
-    match whole_file::write_whole(&args.out, &bytes) {
-        Ok(()) => ExitStatus::Done,
-        Err(error) => fail(&format!("{out} can't be written: {error}")),
-    }
-}
-
-fn fail(message: &str) -> ExitStatus {
-    output::complain(message);
-    ExitStatus::Other
+    output_file::write(&args.out, &bytes)
 }
 
 fn has_ending(path: &Path, ending: &str) -> bool {

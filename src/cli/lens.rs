@@ -1,7 +1,7 @@
 //! `walewise lens`: the lens profile from photos of the calibration card.
 
 use super::input_file::{self, Kind};
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file, whole_file};
 use crate::photo;
 use crate::plane::{CameraPrior, CardPhoto, LensError, LensProfile, measure_lens};
 use crate::ruler;
@@ -15,6 +15,9 @@ use std::path::{Path, PathBuf};
 ///
 /// Exit status: 0 done, 2 bad arguments or a file that can't be read, 3 the photos don't show the lens, 1 anything else.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise lens card-*.jpg -o lens.json
+  walewise measure swatch.jpg --stitch stockinette --lens lens.json")]
 pub struct LensArgs {
     /// Photos of the card
     #[arg(required = true, value_name = "PHOTO")]
@@ -40,12 +43,7 @@ fn measured(args: &LensArgs) -> Result<LensProfile, (String, ExitStatus)> {
         let message = format!("{}: this would overwrite a photo", args.output.display());
         return Err((message, ExitStatus::BadArguments));
     }
-    if !args.force && args.output.exists() {
-        let message = format!("{} is there already; --force replaces it", args.output.display());
-        return Err((message, ExitStatus::Other));
-    }
-    whole_file::check_writable(&args.output)
-        .map_err(|e| (format!("{} can't be written: {e}", args.output.display()), ExitStatus::Other))?;
+    output_file::free_and_writable(&args.output, args.force).map_err(|message| (message, ExitStatus::Other))?;
     let mut cards = Vec::new();
     let mut names: Vec<&Path> = Vec::new();
     for path in &args.photos {
@@ -84,8 +82,8 @@ fn card_photo(path: &Path) -> Result<Result<CardPhoto, String>, (String, ExitSta
 }
 
 fn written(args: &LensArgs, profile: &LensProfile) -> ExitStatus {
-    if let Err(error) = whole_file::write_whole(&args.output, profile.to_json().as_bytes()) {
-        return fail(ExitStatus::Other, &format!("{} can't be written: {error}", args.output.display()));
+    if let Err(message) = output_file::write(&args.output, profile.to_json().as_bytes()) {
+        return fail(ExitStatus::Other, &message);
     }
     let corner = 100.0 * (profile.k1.value + profile.k2.value);
     let text = format!(

@@ -1,12 +1,14 @@
 //! `walewise completion` and `walewise manual`: what a shell and the manual show of all commands.
 
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file};
 use clap::{Args, Command};
 use clap_complete::Shell;
 use std::path::{Path, PathBuf};
 
 /// Write the completion script for a shell to stdout
 #[derive(Args)]
+#[command(after_help = "Example:
+  walewise completion bash > walewise.bash")]
 pub struct CompletionArguments {
     /// The shell
     #[arg(value_enum)]
@@ -15,6 +17,9 @@ pub struct CompletionArguments {
 
 /// Write the manual page to stdout, or the pages of all commands to a folder
 #[derive(Args)]
+#[command(after_help = "Examples:
+  walewise manual > walewise.1
+  walewise manual --folder man")]
 pub struct ManualArguments {
     /// Folder for walewise.1, walewise-measure.1 and so on; made when it is missing
     #[arg(long, value_name = "FOLDER")]
@@ -32,7 +37,13 @@ pub fn completion(arguments: &CompletionArguments, mut command: Command) -> Exit
 pub fn manual(arguments: &ManualArguments, command: Command) -> ExitStatus {
     match &arguments.folder {
         None => written(page(&command).and_then(|text| output::print(&text))),
-        Some(folder) => written(pages(folder, command)),
+        Some(folder) => match pages(folder, command) {
+            Ok(()) => ExitStatus::Done,
+            Err(message) => {
+                output::complain(&message);
+                ExitStatus::Other
+            }
+        },
     }
 }
 
@@ -42,20 +53,21 @@ fn page(command: &Command) -> std::io::Result<String> {
     Ok(String::from_utf8_lossy(&text).into_owned())
 }
 
-fn pages(folder: &Path, command: Command) -> std::io::Result<()> {
-    std::fs::create_dir_all(folder)?;
+fn pages(folder: &Path, command: Command) -> Result<(), String> {
+    std::fs::create_dir_all(folder).map_err(|error| output_file::unwritable(folder, &error))?;
     let mut command = command.disable_help_subcommand(true);
     command.build();
     write_page(folder, &command)
 }
 
 /// The pages of a command and of its subcommands.
-fn write_page(folder: &Path, command: &Command) -> std::io::Result<()> {
+fn write_page(folder: &Path, command: &Command) -> Result<(), String> {
     for subcommand in command.get_subcommands().filter(|c| !c.is_hide_set()) {
         write_page(folder, subcommand)?;
     }
-    let name = clap_mangen::Man::new(command.clone()).get_filename();
-    whole_file::write_whole(&folder.join(name), page(command)?.as_bytes())
+    let file = folder.join(clap_mangen::Man::new(command.clone()).get_filename());
+    let text = page(command).map_err(|error| output_file::unwritable(&file, &error))?;
+    output_file::write(&file, text.as_bytes())
 }
 
 fn written(result: std::io::Result<()>) -> ExitStatus {

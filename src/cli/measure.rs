@@ -31,6 +31,13 @@ use std::time::Instant;
 /// Exit status: 0 measured, 2 bad arguments, 3 refused (the photo can't give an honest number), 4 the file can't be read
 /// as a photo, 1 anything else. Of several photos the most serious one counts.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise measure swatch.jpg --stitch stockinette
+  walewise measure swatch.jpg --stitch stockinette --annotate counted.jpg
+  walewise measure lace.jpg --stitch lace --repeat 6x6
+  walewise measure swatch.jpg --stitch stockinette --wanted 14x19
+  walewise measure swatch.jpg --stitch stockinette --ruler-on table --ruler-thickness 1
+  walewise measure swatch.jpg washed.jpg --stitch stockinette --json > gauges.jsonl")]
 pub struct MeasureArguments {
     /// Photo files (JPEG, PNG, WebP, TIFF, HEIC)
     #[arg(required = true, value_name = "PHOTO")]

@@ -11,6 +11,7 @@ mod manual;
 mod measure;
 mod numbers;
 mod output;
+mod output_file;
 mod plan;
 mod plan_arguments;
 mod plan_gauges;
@@ -73,7 +74,11 @@ impl ExitStatus {
     version,
     about = "Measures the gauge of a knitted swatch from an ordinary photo with a ruler in it, and plans pieces from it",
     arg_required_else_help = true,
-    max_term_width = 100
+    max_term_width = 100,
+    after_help = "Examples, to begin with:
+  walewise sample demo.jpg --seed 3 --stitch stockinette
+  walewise measure demo.jpg --stitch stockinette --annotate counted.jpg
+  walewise measure --help"
 )]
 struct CommandLine {
     #[command(subcommand)]

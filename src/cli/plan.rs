@@ -11,12 +11,20 @@ use std::path::{Path, PathBuf};
 
 /// Turn a gauge into counts: what to cast on, how wide it will be, whether it fits, how to shape it, how much yarn
 ///
-/// Write a plan file (TOML; the README has a complete one), or describe one piece with the options below.
+/// Write a plan file (TOML; sample-photos/plans has complete ones, --as-toml begins one), or describe one piece with the
+/// options below.
 ///
 /// Exit status: 0 done, 2 bad arguments or plan file, 3 no honest answer (the photo behind the gauge was refused, or the
 /// gauge is too vague), 1 anything else.
 #[derive(clap::Args)]
 #[command(arg_required_else_help = true)]
+#[command(after_help = "Examples:
+  walewise plan cap.toml --html cap.html
+  walewise plan --gauge \"22 ± 0.4 x 30\" --width \"56 cm\" --ease \"-8 %\" --length \"20 cm\"
+  walewise plan --measurement swatch.json --width \"20 cm\" --length \"40 cm\"
+  walewise plan --swatch 4 --width \"20 cm\" --multiple 4 --balance 2
+  walewise plan --gauge 22x30 --width \"56 cm\" --as-toml > scarf.toml
+  walewise plan --evenly 51:55")]
 pub struct PlanArguments {
     /// The plan file
     #[arg(value_name = "PLAN.toml")]

@@ -1,7 +1,7 @@
 //! `walewise sample`: a demonstration photo whose gauge is known, and its truth.
 
 use super::sample_class::{self, SampleClassArgs};
-use super::{ExitStatus, numbers, output, whole_file};
+use super::{ExitStatus, numbers, output, output_file};
 use crate::synthetic::{Chart, Difficulty, RulerScale, SampleError, SampleSettings, sample};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
@@ -11,6 +11,9 @@ use std::path::{Path, PathBuf};
 /// The photo is drawn, not taken: it serves to try the other commands and to teach. The truth is written beside it, with
 /// the ending .json.
 #[derive(Debug, Clone, Args)]
+#[command(after_help = "Examples:
+  walewise sample demo.jpg --seed 3 --stitch stockinette --gauge 22x30
+  walewise sample --class demo --seed 7 --knitters 4")]
 pub struct SampleArgs {
     /// The photo to write; its name ends in .jpg.
     #[arg(value_name = "OUT.jpg", value_parser = jpeg_name, required_unless_present = "class")]
@@ -108,7 +111,7 @@ impl SampleArgs {
 }
 
 /// Draws the photo and writes it with its truth: done, or bad arguments for values that do not go together, or other when
-/// a file is there already (without `--force`) or cannot be written.
+/// a file is there already (without `--force`) or can't be written.
 pub fn run(args: &SampleArgs) -> ExitStatus {
     match (&args.out, &args.class.class) {
         (Some(out), _) => one_photo(args, out),
@@ -120,13 +123,8 @@ pub fn run(args: &SampleArgs) -> ExitStatus {
 fn one_photo(args: &SampleArgs, out: &Path) -> ExitStatus {
     let truth = out.with_extension("json");
     let files = [out, truth.as_path()];
-    if let Some(taken) = files.into_iter().find(|path| !args.force && path.exists()) {
-        return fail(ExitStatus::Other, &format!("{} is there already; --force replaces it", taken.display()));
-    }
-    for path in files {
-        if let Err(error) = whole_file::check_writable(path) {
-            return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
-        }
+    if let Err(message) = files.into_iter().try_for_each(|path| output_file::free_and_writable(path, args.force)) {
+        return fail(ExitStatus::Other, &message);
     }
     let made = match sample(&args.settings()) {
         Ok(made) => made,
@@ -134,8 +132,8 @@ fn one_photo(args: &SampleArgs, out: &Path) -> ExitStatus {
         Err(error) => return fail(ExitStatus::BadArguments, &error.to_string()),
     };
     for (path, bytes) in [(truth.as_path(), made.truth_json.as_bytes()), (out, made.jpeg.as_slice())] {
-        if let Err(error) = whole_file::write_whole(path, bytes) {
-            return fail(ExitStatus::Other, &format!("{} cannot be written: {error}", path.display()));
+        if let Err(message) = output_file::write(path, bytes) {
+            return fail(ExitStatus::Other, &message);
         }
     }
     ExitStatus::Done

@@ -1,6 +1,6 @@
 //! `walewise sample --class`: a folder of demonstration photos of a whole class, and its truth.
 
-use super::{ExitStatus, numbers, output, whole_file};
+use super::{ExitStatus, numbers, output, output_file};
 use crate::synthetic::{ClassPhoto, ClassSettings, SampleError, SampleSettings, class_of_photos};
 use clap::Args;
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
@@ -73,9 +73,7 @@ fn prepare(folder: &Path, photos: &[ClassPhoto], force: bool) -> Result<(), Ende
     let other = |message: String| (message, ExitStatus::Other);
     let files = photos.iter().map(|p| folder.join(&p.path)).chain([folder.join(TRUTH)]);
     for file in files {
-        if !force && file.exists() {
-            return Err(other(format!("{} is there already; --force replaces it", file.display())));
-        }
+        output_file::free(&file, force).map_err(other)?;
         let parent = file.parent().unwrap_or(folder);
         std::fs::create_dir_all(parent)
             .map_err(|e| other(format!("{}: the folder can't be made: {e}", parent.display())))?;
@@ -94,6 +92,5 @@ fn draw(folder: &Path, photo: &ClassPhoto) -> Result<(), Ended> {
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {
-    whole_file::write_whole(path, bytes)
-        .map_err(|e| (format!("{} cannot be written: {e}", path.display()), ExitStatus::Other))
+    output_file::write(path, bytes).map_err(|message| (message, ExitStatus::Other))
 }

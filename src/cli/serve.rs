@@ -12,6 +12,9 @@ use std::time::Duration;
 ///
 /// Nothing leaves the machine: the page is served on 127.0.0.1 alone, and measures in the browser.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise serve
+  walewise serve --site web/dist --port 8080")]
 pub struct ServeArguments {
     /// Port on 127.0.0.1; what the browser keeps belongs to this address, so stay with one
     #[arg(long, value_name = "N", default_value_t = 4978)]

@@ -3,6 +3,7 @@
 
 use super::annotate::blanked;
 use crate::quantity::PhotoPoint;
+use base64::prelude::{BASE64_STANDARD, Engine};
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{FilterType, crop_imm, resize};
 use image::{ExtendedColorType, ImageEncoder, RgbImage};
@@ -56,7 +57,7 @@ pub fn data_address(picture: &RgbImage) -> Option<String> {
     JpegEncoder::new_with_quality(&mut bytes, QUALITY)
         .write_image(picture.as_raw(), w, h, ExtendedColorType::Rgb8)
         .ok()?;
-    Some(format!("data:image/jpeg;base64,{}", base64(&bytes)))
+    Some(format!("data:image/jpeg;base64,{}", BASE64_STANDARD.encode(&bytes)))
 }
 
 /// Left, top, width and height of the part that holds the points, with a tenth of its size around.
@@ -76,35 +77,10 @@ fn extent(photo: &RgbImage, points: &[[f64; 2]]) -> (u32, u32, u32, u32) {
     (left, top, w, h)
 }
 
-/// Base64 with padding (RFC 4648, section 4).
-fn base64(bytes: &[u8]) -> String {
-    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for three in bytes.chunks(3) {
-        let byte = |i: usize| u32::from(three.get(i).copied().unwrap_or(0));
-        let bits = byte(0) << 16 | byte(1) << 8 | byte(2);
-        for i in 0..4 {
-            let letter = LETTERS[(bits >> (18 - 6 * i) & 63) as usize] as char;
-            out.push(if i <= three.len() { letter } else { '=' });
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use image::Rgb;
-
-    /// RFC 4648, section 10.
-    #[test]
-    fn base64_of_the_standard() {
-        for (text, coded) in
-            [("", ""), ("f", "Zg=="), ("fo", "Zm8="), ("foo", "Zm9v"), ("foob", "Zm9vYg=="), ("foobar", "Zm9vYmFy")]
-        {
-            assert_eq!(base64(text.as_bytes()), coded);
-        }
-    }
 
     #[test]
     fn what_must_not_be_shown_is_grey() {

@@ -5,6 +5,7 @@ use super::disk::SmallDisk;
 use super::folder::{Answer, Folder};
 use std::os::unix::fs::{FileTypeExt, MetadataExt, symlink};
 use std::path::Path;
+use std::sync::OnceLock;
 
 /// A command that writes one file; `OUT` stands for it.
 struct Writer {
@@ -40,11 +41,46 @@ const WRITERS: &[Writer] = &[
     writer("html", 0, &["log", "--logbook", "log.sqlite", "compare", "--page", "OUT", "--force"]),
     #[cfg(feature = "logbook")]
     writer("svg", 0, &["log", "--logbook", "log.sqlite", "compare", "--plot", "OUT", "--force"]),
+    #[cfg(feature = "logbook")]
+    writer("jpg", 0, &["log", "--logbook", "log.sqlite", "show", "3", "--thumbnail", "OUT", "--force"]),
+    writer("json", 0, LENS),
 ];
+
+const LENS: &[&str] = &[
+    "lens",
+    "card1.jpg",
+    "card2.jpg",
+    "card3.jpg",
+    "card7.jpg",
+    "card11.jpg",
+    "card14.jpg",
+    "--output",
+    "OUT",
+    "--force",
+];
+
+/// Photos of the calibration card by one camera: the seeds of the command's own drawings that have one focal length.
+fn card_photos() -> &'static [(String, Vec<u8>)] {
+    static PHOTOS: OnceLock<Vec<(String, Vec<u8>)>> = OnceLock::new();
+    PHOTOS.get_or_init(|| {
+        let folder = Folder::new();
+        let draw = |seed: u32| {
+            let (name, number, tilt) = (format!("card{seed}.jpg"), seed.to_string(), (4 + seed % 6 * 4).to_string());
+            let arguments = ["sample", &name, "--ruler", "card", "--stitch", "stockinette", "--size", "800x600"];
+            let answer = Answer::of(folder.command().args(arguments).args(["--seed", &number, "--tilt", &tilt]));
+            assert_eq!(answer.status, 0, "{}", answer.err);
+            (name.clone(), std::fs::read(folder.path(name)).unwrap())
+        };
+        [1, 2, 3, 7, 11, 14].map(draw).to_vec()
+    })
+}
 
 /// A folder with all that the commands need.
 fn prepared() -> Folder {
     let folder = Folder::new();
+    for (name, bytes) in card_photos() {
+        std::fs::write(folder.path(name), bytes).unwrap();
+    }
     let plan = "[gauge.body]\nstitches = 22\nrows = 30\nover = \"10 cm\"\n[[piece]]\nname = \"Front\"\nwidth = \"50 cm\"\nlength = \"40 cm\"\n";
     std::fs::write(folder.path("plan.toml"), plan).unwrap();
     let class = "knitter,stitches_per_10cm\nAnn,22.1\nBo,23\nCy,21.4\nDi,22.7\n";
@@ -53,6 +89,9 @@ fn prepared() -> Folder {
     for gauge in ["22x30", "23x31"] {
         folder.log_done(&["count", gauge]);
     }
+    // A measured photo with a small picture.
+    #[cfg(feature = "logbook")]
+    folder.log_done(&["add", "card1.jpg", "--stitch", "stockinette", "--card", "--thumbnail"]);
     folder
 }
 
@@ -195,24 +234,72 @@ fn what_was_read_is_never_lost() {
     assert_eq!(Answer::of(folder.command().args(twice)).status, 2, "one file for two things");
 }
 
+/// Whether a file has its end: what another run has begun and not finished is never seen.
+fn is_whole(ending: &str, bytes: &[u8]) -> bool {
+    let text = || std::str::from_utf8(bytes).is_ok_and(|text| !text.is_empty());
+    match ending {
+        "jpg" | "png" => image::load_from_memory(bytes).is_ok(),
+        "html" => bytes.trim_ascii_end().ends_with(b"</html>"),
+        "svg" => bytes.trim_ascii_end().ends_with(b"</svg>"),
+        "pdf" => bytes.trim_ascii_end().ends_with(b"%%EOF"),
+        "json" => serde_json::from_slice::<serde_json::Value>(bytes).is_ok(),
+        "csv" | "jsonl" => text() && bytes.ends_with(b"\n"),
+        "sqlite" => bytes.starts_with(b"SQLite format 3\0") && bytes.len().is_multiple_of(4096),
+        other => panic!("{other}"),
+    }
+}
+
 /// Whoever comes last wins; what is there is whole at every moment.
 #[test]
 fn two_runs_with_one_output() {
-    let folder = prepared();
-    std::thread::scope(|scope| {
-        for paper in ["a4", "letter", "a4", "letter"] {
-            let folder = &folder;
-            scope.spawn(move || {
-                for _ in 0..4 {
-                    let answer = Answer::of(folder.command().args(["card", "card.svg", "--force", "--paper", paper]));
-                    assert_eq!(answer.status, 0, "{}", answer.err);
-                    let text = std::fs::read_to_string(folder.path("card.svg")).unwrap();
-                    assert!(text.trim_end().ends_with("</svg>"), "whole at every moment");
-                }
+    each(|folder, writer, name| {
+        let first = writer.run(folder, Path::new(name));
+        assert_eq!(first.status, writer.status, "{name}: {}", first.err);
+        std::thread::scope(|scope| {
+            let runs = [(); 2].map(|()| {
+                scope.spawn(|| {
+                    for _ in 0..2 {
+                        let answer = writer.run(folder, Path::new(name));
+                        assert_eq!(answer.status, writer.status, "{:?}: {}", writer.arguments, answer.err);
+                    }
+                })
             });
-        }
+            while runs.iter().any(|run| !run.is_finished()) {
+                let bytes = std::fs::read(folder.path(name)).unwrap();
+                assert!(is_whole(writer.ending, &bytes), "{:?}: not whole", writer.arguments);
+                std::thread::sleep(std::time::Duration::from_millis(5));
+            }
+        });
     });
-    assert!(folder.names(".").iter().all(|name| !name.starts_with(".walewise-")));
+}
+
+/// Manual pages are many files in one folder: each is whole, and a folder that takes none is told in one line.
+#[test]
+fn a_folder_of_manual_pages_that_takes_none() {
+    let folder = Folder::new();
+    let manual = |at: &Path| Answer::of(folder.command().args(["manual", "--folder"]).arg(at));
+    std::fs::write(folder.path("file"), b"before").unwrap();
+    for at in ["file", "file/man"] {
+        let answer = manual(Path::new(at));
+        assert_eq!((answer.status, answer.out.as_str(), answer.err.lines().count()), (1, "", 1), "{}", answer.err);
+        assert!(answer.err.contains(at), "{}", answer.err);
+    }
+    assert_eq!(std::fs::read(folder.path("file")).unwrap(), b"before");
+    let Some(disk) = SmallDisk::mount(folder.path("disk"), "256k") else { return };
+    std::fs::write(disk.0.join("walewise.1"), b"before").unwrap();
+    let before = disk.names();
+    disk.fill();
+    let answer = manual(&disk.0);
+    assert_eq!((answer.status, answer.err.lines().count()), (1, 1), "{}", answer.err);
+    assert!(answer.err.contains("No space left") && !answer.err.contains(".walewise-"), "{}", answer.err);
+    assert_eq!(std::fs::read(disk.0.join("walewise.1")).unwrap(), b"before");
+    std::fs::remove_file(disk.0.join("filler")).unwrap();
+    // Pages that had room may be there; nothing half made is.
+    assert!(disk.names().iter().all(|name| before.contains(name) || !name.starts_with('.')), "{:?}", disk.names());
+    disk.make_read_only();
+    let answer = manual(&disk.0);
+    assert_eq!((answer.status, answer.err.lines().count()), (1, 1), "{}", answer.err);
+    assert!(answer.err.contains("Read-only file system"), "{}", answer.err);
 }
 
 /// `| head -1` ends every command quietly, and a full disk behind stdout is told in one line.
@@ -225,6 +312,7 @@ fn results_that_nobody_takes() {
         "plan plan.toml --json",
         "class class.csv",
         "class class.csv --json",
+        "lens card1.jpg card2.jpg card3.jpg card7.jpg card11.jpg card14.jpg -o lens.json --force",
         "manual",
         "completion bash",
         "--help",
@@ -236,6 +324,7 @@ fn results_that_nobody_takes() {
         "log --logbook log.sqlite show 1",
         "log --logbook log.sqlite compare",
         "log --logbook log.sqlite count 22x30",
+        "log --logbook log.sqlite export export.csv --force",
     ]);
     for run in runs {
         // The reader is gone before anything is written.

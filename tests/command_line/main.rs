@@ -8,6 +8,8 @@ mod disk;
 #[cfg(unix)]
 mod every_output;
 mod folder;
+#[cfg(all(feature = "logbook", feature = "serve", unix))]
+mod help_examples;
 #[cfg(unix)]
 mod hostile_photos;
 #[cfg(unix)]
@@ -24,8 +26,6 @@ mod manual;
 mod outputs;
 mod photos;
 mod plans;
-#[cfg(all(feature = "logbook", unix))]
-mod readme;
 #[cfg(unix)]
 mod surroundings;
 mod ways;

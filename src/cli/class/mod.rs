@@ -7,7 +7,7 @@ mod photos;
 
 use super::input_file::{self, Kind};
 use super::measure::{MeasureArguments, UnitChoice, ruler_on, ruler_unit};
-use super::{ExitStatus, numbers, output, setup, whole_file, wishes};
+use super::{ExitStatus, numbers, output, output_file, setup, whole_file, wishes};
 use crate::class::{
     Class, ClassError, ClassQuestion, LeftOut, ListedPhoto, MOST_READINGS, Piece, Reading, class, read_table, to_json,
 };
@@ -28,6 +28,10 @@ use std::path::{Path, PathBuf};
 /// Exit status: 0 done (photos that were left out are listed), 2 bad arguments or input, 3 it can't be concluded honestly
 /// (nothing was measured, or patterns or states are mixed), 1 anything else.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise class demo --stitch stockinette --ruler-id \"school ruler\" --handout handout.html
+  walewise class gauges.csv --table numbers.csv
+  walewise class --log-tag lesson --width \"56 cm\" --pattern 22x30")]
 pub struct ClassArguments {
     /// Folder with a folder for each knitter, or a table (.csv)
     #[cfg_attr(feature = "logbook", arg(value_name = "FOLDER|TABLE.csv", required_unless_present = "log_tags"))]
@@ -261,11 +265,7 @@ fn check_files(arguments: &ClassArguments) -> Result<(), Ended> {
         if whole_file::is_one_of(path, &read) {
             return Err(bad(format!("{}: this would overwrite the class", path.display())));
         }
-        if !arguments.force && path.exists() {
-            return Err((format!("{} is there already; --force replaces it", path.display()), ExitStatus::Other));
-        }
-        whole_file::check_writable(path)
-            .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))?;
+        output_file::free_and_writable(path, arguments.force).map_err(|message| (message, ExitStatus::Other))?;
     }
     Ok(())
 }
@@ -323,8 +323,7 @@ fn pictures(class: &Class, mut maps: Vec<(String, PlaceMap)>) -> Vec<SwatchPictu
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {
-    whole_file::write_whole(path, bytes)
-        .map_err(|e| (format!("{} can't be written: {e}", path.display()), ExitStatus::Other))
+    output_file::write(path, bytes).map_err(|message| (message, ExitStatus::Other))
 }
 
 /// More photos than are taken together: said before any of them is measured.

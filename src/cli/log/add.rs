@@ -21,6 +21,9 @@ use std::path::Path;
 /// Takes all options of `walewise measure`; with --same-swatch all photos become one measurement. A refused photo is shown
 /// and not kept, unless --keep-refused is given.
 #[derive(Args)]
+#[command(after_help = "Examples:
+  walewise log add swatch.jpg --stitch stockinette --yarn \"grey lambswool\" --needle 4 --thumbnail
+  walewise log add washed.jpg --stitch stockinette --to 1 --state washed")]
 pub struct AddArguments {
     #[command(flatten)]
     measure: MeasureArguments,

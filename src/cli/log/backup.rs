@@ -2,12 +2,14 @@
 
 use super::{Done, Ended, open};
 use crate::cli::whole_file::{self, Unfinished};
-use crate::cli::{ExitStatus, output};
+use crate::cli::{ExitStatus, output, output_file};
 use crate::logbook::Access;
 use std::path::{Path, PathBuf};
 
 /// Copy the log to another file, consistently, while it is in use
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log backup copy.sqlite")]
 pub struct BackupArguments {
     /// The copy
     #[arg(value_name = "FILE")]
@@ -23,13 +25,10 @@ pub fn run(arguments: &BackupArguments, path: &Path) -> Done {
     if whole_file::is_one_of(target, &[path.to_owned()]) {
         return Err(Ended::bad(format!("{}: this is the log itself", target.display())));
     }
-    if target.exists() && !arguments.force {
-        let message = format!("{} is there already; --force replaces it", target.display());
-        return Err(Ended::Failed(message, ExitStatus::Other));
-    }
+    let failed = |message| Ended::Failed(message, ExitStatus::Other);
+    output_file::free(target, arguments.force).map_err(failed)?;
     let log = open(path, Access::Read)?;
-    let wrong =
-        |e: std::io::Error| Ended::Failed(format!("{} can't be written: {e}", target.display()), ExitStatus::Other);
+    let wrong = |error: std::io::Error| failed(output_file::unwritable(target, &error));
     let copy = Unfinished::beside(target).map_err(wrong)?;
     log.backup_to(copy.path())?;
     copy.finish().map_err(wrong)?;

@@ -14,6 +14,9 @@ use std::path::Path;
 ///
 /// A swatch must have been measured in both states, relaxed. Exit status 3 when none was.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log change
+  walewise log change --yarn alpaca")]
 pub struct ChangeArguments {
     /// Numbers of the swatches; all that fit the filters when none is given
     #[arg(value_name = "NUMBER")]

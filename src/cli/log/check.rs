@@ -7,6 +7,8 @@ use std::path::Path;
 
 /// Look through the whole file for damage
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log check")]
 pub struct CheckArguments {}
 
 /// Runs the command.

@@ -14,6 +14,9 @@ use std::path::{Path, PathBuf};
 
 /// Compare swatches: differences with intervals, and whether they are alike within a tolerance
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log compare 1 2
+  walewise log compare --yarn alpaca --within 0.5x1 --page compare.html")]
 pub struct CompareArguments {
     /// Numbers of the swatches; all that fit the filters when none is given. At most 25, which make 300 pairs
     #[arg(value_name = "NUMBER")]

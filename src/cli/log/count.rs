@@ -14,6 +14,9 @@ use std::path::Path;
 /// The interval follows from how the count was made: a bare count is within half a stitch, and the ruler within its
 /// class.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log count 22x30 --yarn \"undyed alpaca\" --needle 3.5
+  walewise log count 45x60 --over 200 --plus-minus 0.25 --ruler-id \"steel 30\"")]
 pub struct CountArguments {
     /// Stitches x rows that were counted, such as 22x30 or 33.5x45
     #[arg(value_name = "SxR", value_parser = numbers::pair)]

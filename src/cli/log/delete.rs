@@ -7,6 +7,8 @@ use std::path::Path;
 
 /// Take swatches out of the log; `log restore` brings them back
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log delete 2")]
 pub struct DeleteArguments {
     #[command(flatten)]
     which: Which,
@@ -14,6 +16,8 @@ pub struct DeleteArguments {
 
 /// Bring deleted swatches back
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log restore 2")]
 pub struct RestoreArguments {
     #[command(flatten)]
     which: Which,

@@ -8,6 +8,9 @@ use std::path::Path;
 
 /// Change what is said of a swatch; `log history` shows what it was before
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log edit 1 --note \"soft, drapes well\" --tag headband
+  walewise log edit 1 --clear note")]
 pub struct EditArguments {
     /// Number of the swatch
     #[arg(value_name = "NUMBER")]

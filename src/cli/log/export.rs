@@ -8,6 +8,9 @@ use std::path::{Path, PathBuf};
 
 /// Write the log to a file: .jsonl holds all of it, .csv is a table for spreadsheets
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log export swatches.jsonl
+  walewise log export alpaca.csv --yarn alpaca")]
 pub struct ExportArguments {
     /// The file; its name ends in .jsonl or .csv
     #[arg(value_name = "FILE")]

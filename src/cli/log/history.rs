@@ -8,6 +8,8 @@ use std::path::Path;
 
 /// Show what happened to a swatch, and when
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log history 1")]
 pub struct HistoryArguments {
     /// Number of the swatch
     #[arg(value_name = "NUMBER")]

@@ -11,6 +11,8 @@ use std::path::{Path, PathBuf};
 ///
 /// All or nothing: a mistake in the file leaves the log as it is. A swatch that is in the log already is never changed.
 #[derive(clap::Args)]
+#[command(after_help = "Example:
+  walewise log import swatches.jsonl")]
 pub struct ImportArguments {
     /// The file; its name ends in .jsonl or .csv
     #[arg(value_name = "FILE")]

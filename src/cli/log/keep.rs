@@ -11,6 +11,9 @@ use std::path::{Path, PathBuf};
 
 /// Keep measurements made earlier with `walewise measure --json`
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise measure swatch.jpg --stitch stockinette --json > swatch.json
+  walewise log keep swatch.json --yarn \"grey lambswool\"")]
 pub struct KeepArguments {
     /// File with one measurement or several
     #[arg(value_name = "FILE")]

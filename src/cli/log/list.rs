@@ -11,6 +11,9 @@ use std::path::Path;
 
 /// List swatches, the newest first
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log list
+  walewise log list --yarn alpaca --needle 3..4 --sort stitches")]
 pub struct ListArguments {
     #[command(flatten)]
     filter: FilterArguments,

@@ -25,7 +25,7 @@ mod show;
 
 pub use for_plan::swatch as swatch_for_plan;
 
-use super::{ExitStatus, output, whole_file};
+use super::{ExitStatus, output, output_file, whole_file};
 use crate::logbook::{Access, Logbook, LogbookError};
 use clap::{ArgMatches, Args, Subcommand};
 use std::path::{Path, PathBuf};
@@ -39,6 +39,10 @@ use std::time::Duration;
 /// Exit status: 0 done, 2 bad arguments or input file, 3 it can't be concluded honestly (a refused photo, too few
 /// swatches), 1 anything else.
 #[derive(Args)]
+#[command(after_help = "Examples:
+  walewise log add swatch.jpg --stitch stockinette --yarn \"grey lambswool\" --needle 4
+  walewise log list
+  walewise log compare --yarn alpaca")]
 pub struct LogArguments {
     /// The log's file
     #[arg(long, global = true, value_name = "FILE", env = "WALEWISE_LOGBOOK", hide_env_values = true)]
@@ -198,12 +202,7 @@ fn today() -> jiff::civil::Date {
 
 /// Writes a file whole, or not at all; one that is there already only by force.
 fn write_new(path: &Path, bytes: &[u8], force: bool) -> Result<(), Ended> {
-    if !force && path.exists() {
-        return Err(Ended::Failed(
-            format!("{} is there already; --force replaces it", path.display()),
-            ExitStatus::Other,
-        ));
-    }
-    whole_file::write_whole(path, bytes)
-        .map_err(|e| Ended::Failed(format!("{} can't be written: {e}", path.display()), ExitStatus::Other))
+    output_file::free(path, force)
+        .and_then(|()| output_file::write(path, bytes))
+        .map_err(|message| Ended::Failed(message, ExitStatus::Other))
 }

@@ -15,6 +15,9 @@ use std::path::Path;
 ///
 /// Swatches on three different sizes or more are needed. Exit status 3 when no yarn has them.
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log needles --yarn alpaca
+  walewise log needles --wanted 22x30")]
 pub struct NeedlesArguments {
     #[command(flatten)]
     filter: FilterArguments,

@@ -10,6 +10,9 @@ use std::path::{Path, PathBuf};
 
 /// Measure a kept photo again with this version; the older result is kept and no longer counts
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log remeasure 1
+  walewise log remeasure 1 -- --stitch stockinette --ruler-thickness 1")]
 pub struct RemeasureArguments {
     /// Number of the swatch
     #[arg(value_name = "NUMBER")]

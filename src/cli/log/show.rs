@@ -12,6 +12,9 @@ use std::path::{Path, PathBuf};
 
 /// Show one swatch: what it is, its measurements, and what the interval is made of
 #[derive(clap::Args)]
+#[command(after_help = "Examples:
+  walewise log show 1
+  walewise log show 1 --thumbnail small.jpg")]
 pub struct ShowArguments {
     /// Number of the swatch
     #[arg(value_name = "NUMBER")]

@@ -193,10 +193,12 @@ fn swatch_label(swatch: &crate::class::Swatch, class: &Class) -> String {
 
 /// Notes, and what was left out; with initials no name and no file's name appears.
 fn conclusions(class: &Class, names: &[String], naming: Naming) -> Markup {
+    // A note about a knitter begins with the full name.
     let worded = |text: &str| {
-        class.knitters.iter().zip(names).fold(text.to_owned(), |text, (k, name)| {
-            text.strip_prefix(&format!("{}:", k.name)).map_or(text.clone(), |rest| format!("{name}:{rest}"))
-        })
+        let mut known = class.knitters.iter().zip(names);
+        known
+            .find_map(|(k, name)| Some(format!("{name}{}", text.strip_prefix(&k.name).filter(|r| r.starts_with(':'))?)))
+            .unwrap_or_else(|| text.to_owned())
     };
     let apart = class.knitters.iter().any(stands_apart);
     html! {

@@ -21,10 +21,10 @@ use walewise::report::class::Naming;
 use walewise::report::comparison::{ComparedSwatch, SwatchComparison};
 
 /// A sound measurement, for plans that name one.
-const MEASUREMENT: &str = include_str!("../../../sample-plans/swatch.json");
+const MEASUREMENT: &str = include_str!("../../../sample-photos/plans/swatch.json");
 
 /// A plan that stands on a measurement.
-const PLAN: &str = include_str!("../../../sample-plans/tied-headband.toml");
+const PLAN: &str = include_str!("../../../sample-photos/plans/tied-headband.toml");
 
 /// A plan file: read, worked out, worded and drawn. Whatever measurements and swatches it names are there.
 pub fn plan(bytes: &[u8]) {
