@@ -14,6 +14,7 @@ mod motif;
 mod pattern;
 mod peaks;
 mod phase;
+mod reader;
 mod reading;
 mod recognise;
 mod region;
