@@ -149,17 +149,19 @@ pub const CONTRADICTION: &str = "contradiction";
 /// `failed` with error code `stopped`. Where the typed region or span lies outside the photo, the code is
 /// [`OUTSIDE_PHOTO`]; where the lens profile is of another camera, [`LENS_MISMATCH`].
 pub fn measure(bytes: &[u8], setup: &Setup, progress: &mut dyn FnMut(Stage) -> ControlFlow<()>) -> Outcome {
-    let mut facts = PhotoFacts { sha256: Some(photo::sha256_hex(bytes)), ..PhotoFacts::default() };
+    let named = |sha256: String| PhotoFacts { sha256: Some(sha256), ..PhotoFacts::default() };
     if progress(Stage::Decode).is_break() {
+        let facts = named(photo::sha256_hex(bytes));
         return Outcome { record: stopped(facts), evidence: None, photo: None, gauge: None };
     }
     let photo = match photo::decode(bytes) {
         Ok(photo) => photo,
         Err(error) => {
-            let record = Record::unreadable(facts, error.code(), error.to_string());
+            let record = Record::unreadable(named(photo::sha256_hex(bytes)), error.code(), error.to_string());
             return Outcome { record, evidence: None, photo: None, gauge: None };
         }
     };
+    let mut facts = named(photo.sha256.clone());
     (facts.width_px, facts.height_px) = (Some(photo.width()), Some(photo.height()));
     facts.focal_length_35mm = photo.focal_length_35mm;
     let mut evidence = Evidence::default();

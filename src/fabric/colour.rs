@@ -1,6 +1,7 @@
 //! Colour projections in which a fabric's relief may show.
 
-use super::patch::{Patch, box_blur};
+use super::even_light::box_blur;
+use super::patch::Patch;
 use crate::photo::LUMINANCE;
 use nalgebra::{Matrix3, Vector3};
 
@@ -40,10 +41,23 @@ fn local_covariance(patch: &Patch) -> Matrix3<f64> {
             (0..plane.len()).map(|i| patch.valid[i] * (plane[i] - mean[i] / seen[i].max(1e-6))).collect()
         })
         .collect();
-    let product = |a: usize, b: usize| -> f64 {
-        centred[a].iter().zip(&centred[b]).map(|(x, y)| f64::from(x * y)).sum::<f64>() / centred[a].len() as f64
-    };
-    Matrix3::from_fn(product)
+    let mut sums = Matrix3::zeros();
+    for ((r, g), b) in centred[0].iter().zip(&centred[1]).zip(&centred[2]) {
+        let product = |x: &f32, y: &f32| f64::from(x * y);
+        sums += Matrix3::new(
+            product(r, r),
+            product(r, g),
+            product(r, b),
+            0.0,
+            product(g, g),
+            product(g, b),
+            0.0,
+            0.0,
+            product(b, b),
+        );
+    }
+    sums.fill_lower_triangle_with_upper_triangle();
+    sums / centred[0].len() as f64
 }
 
 /// The eigenvector of the largest eigenvalue; its largest part positive.

@@ -1,6 +1,8 @@
 //! Fabric: flat, even-lit pictures of parts of the photo, on a millimetre grid, and where in them something is knitted.
 
+mod bands;
 mod colour;
+mod even_light;
 mod far;
 mod moire;
 mod outline;
@@ -12,6 +14,7 @@ mod spectrum;
 mod tests;
 mod two_colours;
 
+pub(crate) use bands::Bands;
 pub use far::far_object_share;
 pub use moire::moire;
 pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};

@@ -66,16 +66,20 @@ struct Hues {
     taper: Vec<f32>,
     data: Vec<Complex32>,
     power: Vec<f32>,
+    /// Distance of each bin of `power` from zero frequency, in bins.
+    ring_of: Vec<f32>,
 }
 
 impl Hues {
     fn new() -> Self {
+        let signed = |k: usize| if k < TILE / 2 { k as f32 } else { k as f32 - TILE as f32 };
         let hann = |i: usize| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / TILE as f64).cos()) as f32;
         Self {
             fft: FftPlanner::new().plan_fft_forward(TILE),
             taper: (0..TILE).map(hann).collect(),
             data: vec![Complex32::ZERO; TILE * TILE],
             power: vec![0.0; TILE * TILE],
+            ring_of: (0..TILE * TILE).map(|bin| signed(bin / TILE).hypot(signed(bin % TILE))).collect(),
         }
     }
 
@@ -113,10 +117,9 @@ impl Hues {
     /// Frequency (cycles per tile) of the strongest line, where colour turns through the hues along it.
     fn turning_line(&self) -> Option<(f64, f64)> {
         let signed = |k: usize| if k < TILE / 2 { k as f32 } else { k as f32 - TILE as f32 };
-        let ring = |bin: usize| signed(bin / TILE).hypot(signed(bin % TILE));
         let mut rings: Vec<Vec<f32>> = vec![Vec::new(); TILE / 2];
-        for (bin, power) in self.power.iter().enumerate() {
-            if let Some(list) = rings.get_mut(ring(bin) as usize) {
+        for (ring, power) in self.ring_of.iter().zip(&self.power) {
+            if let Some(list) = rings.get_mut(*ring as usize) {
                 list.push(*power);
             }
         }
@@ -126,10 +129,14 @@ impl Hues {
         };
         let noise: Vec<f32> = rings.iter_mut().map(median).collect();
         let over = |bin: usize| {
-            let r = ring(bin);
+            let r = self.ring_of[bin];
             if r < SLOWEST { 0.0 } else { noise.get(r as usize).map_or(0.0, |n| self.power[bin] / n) }
         };
-        let best = (0..TILE * TILE).max_by(|a, b| over(*a).total_cmp(&over(*b)))?;
+        // The last of the highest.
+        let (best, _) = (0..TILE * TILE).fold((0, 0.0), |best: (usize, f32), bin| {
+            let here = over(bin);
+            if here >= best.1 { (bin, here) } else { best }
+        });
         let (x, y) = (best / TILE, best % TILE);
         let (here, opposite) = (self.around(x, y), self.around(TILE - x, TILE - y));
         let turns = here - opposite > TURNS * (here + opposite);

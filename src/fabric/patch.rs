@@ -1,9 +1,11 @@
 //! The photo resampled into the plane's millimetre grid, and its lighting evened out.
 
+use super::even_light::even_light;
 use super::{Sheet, inside};
-use crate::photo::{GreyImage, Photo, linear_table};
+use crate::photo::{GreyImage, LinearCopy, Photo};
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
+use std::sync::{Arc, LazyLock};
 
 /// Added to linear light before its logarithm: about the noise floor of an 8-bit photo's shadows, so that black does not
 /// dominate (stated choice).
@@ -11,8 +13,8 @@ const DARK: f32 = 0.008;
 /// Output pixels between points at which the plane map itself is evaluated; between them the map is interpolated
 /// (perspective and lens bend by far less than 0.01 px over such a step).
 const MAP_STEP: usize = 8;
-/// Reduced copies of the photo never exceed this many pixels (6 bytes each): bounded memory for any photo.
-const SOURCE_LIMIT: usize = 16_000_000;
+/// Reduced copies of the photo never exceed this many pixels (8 bytes each): bounded memory for any photo.
+const SOURCE_LIMIT: usize = 13_000_000;
 /// Width of the neighbourhood over which light is evened when nothing is known of the fabric, in mm (design: measured
 /// on rendered photos, about one to one and a half stitches of hand knitting).
 pub(crate) const LIGHT_MM: f64 = 4.0;
@@ -52,8 +54,8 @@ impl Patch {
         let grid = MapGrid::new(map, origin, px_per_mm, width, height);
         let shrink = map.px_per_mm(centre).unwrap_or(px_per_mm) / px_per_mm;
         let source = Reduced::new(photo, grid.bounds(photo), shrink);
-        let taps = if shrink / source.factor as f64 > 1.3 { 2 } else { 1 };
-        let log = log_table();
+        let taps = if shrink / source.copy.factor as f64 > 1.3 { 2 } else { 1 };
+        let log = &*LOG_TABLE;
         let mut log_rgb = vec![[0.0; 3]; width * height];
         let mut valid = vec![0.0; width * height];
         for cell in grid.cells(excluded) {
@@ -61,15 +63,21 @@ impl Patch {
             let inner = cell.cover == Cover::Open && cell.corners.iter().all(|p| source.covers(*p));
             for y in y0..(y0 + MAP_STEP).min(height) {
                 let row = cell.row(y - y0);
-                for x in x0..(x0 + MAP_STEP).min(width) {
-                    let p = row.at(x - x0);
-                    let hidden = cell.cover == Cover::Partly && excluded.iter().any(|polygon| inside(polygon, p));
-                    if hidden || !inner && !source.covers(p) {
-                        continue;
+                let places = source.row(&row);
+                let x1 = (x0 + MAP_STEP).min(width);
+                let out =
+                    log_rgb[y * width + x0..y * width + x1].iter_mut().zip(&mut valid[y * width + x0..y * width + x1]);
+                for (x, (log_rgb, valid)) in out.enumerate() {
+                    if !inner {
+                        let p = row.at(x);
+                        let hidden = cell.cover == Cover::Partly && excluded.iter().any(|polygon| inside(polygon, p));
+                        if hidden || !source.covers(p) {
+                            continue;
+                        }
                     }
-                    let rgb = if taps == 1 { source.at(p) } else { source.mean(p, &row, taps) };
-                    log_rgb[y * width + x] = rgb.map(|v| log[(v + 0.5) as usize]);
-                    valid[y * width + x] = 1.0;
+                    let rgb = if taps == 1 { source.at(places.at(x)) } else { source.mean(&places, x, taps) };
+                    *log_rgb = [rgb[0], rgb[1], rgb[2]].map(|v| log[(v + 0.5) as usize]);
+                    *valid = 1.0;
                 }
             }
         }
@@ -100,109 +108,9 @@ impl Patch {
     }
 }
 
-/// Local mean 0 and local deviation 1 over a tent of half-width `2 × radius`, of the valid pixels alone; and that local
-/// deviation before it was made 1.
-pub(super) fn even_light(
-    grey: &[f32],
-    valid: &[f32],
-    width: usize,
-    height: usize,
-    radius: usize,
-) -> (Vec<f32>, Vec<f32>) {
-    // Means over a wide neighbourhood change slowly: they are taken on a reduced grid.
-    let factor = (radius / 4).max(1);
-    let (across, down) = (width.div_ceil(factor), height.div_ceil(factor));
-    let small = (radius / factor).max(1);
-    let blur = |v: &[f32]| box_blur(&box_blur(v, across, down, small), across, down, small);
-    let sums = |value: &dyn Fn(usize) -> f32| {
-        let mut out = vec![0.0_f32; across * down];
-        for y in 0..height {
-            for x in 0..width {
-                out[(y / factor) * across + x / factor] += value(y * width + x);
-            }
-        }
-        out
-    };
-    let seen = blur(&sums(&|i| valid[i]));
-    let over_seen = |v: Vec<f32>| -> Vec<f32> { v.iter().zip(&seen).map(|(v, s)| v / s.max(1e-6)).collect() };
-    let wide = |v: &[f32], x: usize, y: usize| bilinear(v, across, down, factor, x, y);
-    let mean = over_seen(blur(&sums(&|i| grey[i] * valid[i])));
-    let mut even = vec![0.0_f32; grey.len()];
-    for y in 0..height {
-        for x in 0..width {
-            let i = y * width + x;
-            if valid[i] > 0.0 {
-                even[i] = grey[i] - wide(&mean, x, y);
-            }
-        }
-    }
-    let power = over_seen(blur(&sums(&|i| even[i] * even[i])));
-    // Below this deviation (in log light) a patch is flat within 8-bit noise: it is not blown up to full contrast.
-    const FLAT: f32 = 0.004;
-    let mut deviation = vec![0.0_f32; grey.len()];
-    for y in 0..height {
-        for x in 0..width {
-            let i = y * width + x;
-            let d2 = wide(&power, x, y).max(0.0);
-            deviation[i] = d2.sqrt();
-            even[i] /= (d2 + FLAT * FLAT).sqrt();
-        }
-    }
-    (even, deviation)
-}
-
-/// A value of a grid reduced by `factor` at a full-size pixel, bilinear between the reduced pixels' middles.
-fn bilinear(v: &[f32], across: usize, down: usize, factor: usize, x: usize, y: usize) -> f32 {
-    let place = |c: usize, n: usize| {
-        let p = ((c as f32 + 0.5) / factor as f32 - 0.5).clamp(0.0, (n - 1) as f32);
-        let i = (p as usize).min(n.saturating_sub(2));
-        (i, (i + 1).min(n - 1), p - i as f32)
-    };
-    let ((x0, x1, fx), (y0, y1, fy)) = (place(x, across), place(y, down));
-    let top = v[y0 * across + x0] * (1.0 - fx) + v[y0 * across + x1] * fx;
-    let low = v[y1 * across + x0] * (1.0 - fx) + v[y1 * across + x1] * fx;
-    top * (1.0 - fy) + low * fy
-}
-
-/// Mean over a square of half-width `radius`, zero outside the picture; running sums, in f64.
-pub(crate) fn box_blur(v: &[f32], width: usize, height: usize, radius: usize) -> Vec<f32> {
-    let norm = 1.0 / (2 * radius + 1) as f64;
-    let mut across = vec![0.0_f32; v.len()];
-    for y in 0..height {
-        let row = &v[y * width..(y + 1) * width];
-        let mut sum: f64 = row.iter().take(radius).map(|&g| f64::from(g)).sum();
-        for x in 0..width {
-            sum += row.get(x + radius).map_or(0.0, |&g| f64::from(g));
-            across[y * width + x] = (sum * norm) as f32;
-            sum -= x.checked_sub(radius).map_or(0.0, |i| f64::from(row[i]));
-        }
-    }
-    let mut out = vec![0.0_f32; v.len()];
-    let mut sums = vec![0.0_f64; width];
-    let add = |sums: &mut [f64], y: usize, sign: f64| {
-        for (s, g) in sums.iter_mut().zip(&across[y * width..(y + 1) * width]) {
-            *s += sign * f64::from(*g);
-        }
-    };
-    (0..radius.min(height)).for_each(|y| add(&mut sums, y, 1.0));
-    for y in 0..height {
-        if y + radius < height {
-            add(&mut sums, y + radius, 1.0);
-        }
-        for x in 0..width {
-            out[y * width + x] = (sums[x] * norm) as f32;
-        }
-        if y >= radius {
-            add(&mut sums, y - radius, -1.0);
-        }
-    }
-    out
-}
-
 /// Logarithm of linear light (16 bits) plus the dark level.
-fn log_table() -> Vec<f32> {
-    (0..=65536_u32).map(|v| (v as f32 / 65535.0 + DARK).ln()).collect()
-}
+static LOG_TABLE: LazyLock<Vec<f32>> =
+    LazyLock::new(|| (0..=65536_u32).map(|v| (v as f32 / 65535.0 + DARK).ln()).collect());
 
 /// How much of a cell of the map grid lies under excluded polygons.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -294,13 +202,24 @@ impl MapGrid {
     }
 }
 
-/// A part of the photo in linear light (0 … 65535), averaged over squares of `factor` pixels.
+/// A reduced copy of the photo, read between its pixels.
 struct Reduced {
-    corner: (f64, f64),
-    factor: usize,
-    width: usize,
-    height: usize,
-    data: Vec<[u16; 3]>,
+    copy: Arc<LinearCopy>,
+}
+
+/// One row of pixels in a cell, in the pixels of a reduced copy from the centre of the first: its left edge, and what one
+/// pixel right and down move there.
+struct Places {
+    left: (f64, f64),
+    right_step: (f64, f64),
+    down_step: (f64, f64),
+}
+
+impl Places {
+    fn at(&self, x: usize) -> (f64, f64) {
+        let k = x as f64 + 0.5;
+        (self.left.0 + k * self.right_step.0, self.left.1 + k * self.right_step.1)
+    }
 }
 
 impl Reduced {
@@ -310,64 +229,52 @@ impl Reduced {
         while across * down / (factor * factor) > SOURCE_LIMIT {
             factor += 1;
         }
-        let (width, height) = (across / factor, down / factor);
-        let table = linear_table().map(|v| (v * 65535.0 + 0.5) as u32);
-        let raw = photo.rgb.as_raw();
-        let stride = 3 * photo.width() as usize;
-        let n = (factor * factor) as u32;
-        let mut data = Vec::with_capacity(width * height);
-        for y in 0..height {
-            for x in 0..width {
-                let mut sum = [0_u32; 3];
-                for dy in 0..factor {
-                    let i = (y0 + y * factor + dy) * stride + 3 * (x0 + x * factor);
-                    for px in raw[i..i + 3 * factor].chunks_exact(3) {
-                        (0..3).for_each(|c| sum[c] += table[px[c] as usize]);
-                    }
-                }
-                data.push(sum.map(|s| (s / n) as u16));
-            }
-        }
-        Self { corner: (x0 as f64, y0 as f64), factor, width, height, data }
+        Self { copy: photo.linear_copy([x0, y0, x1, y1], factor) }
     }
 
     /// Reduced pixel coordinates of a photo point, from the centre of the first pixel.
     fn place(&self, p: PhotoPoint) -> (f64, f64) {
-        let f = self.factor as f64;
-        ((p.x - self.corner.0) / f - 0.5, (p.y - self.corner.1) / f - 0.5)
+        let (f, corner) = (self.copy.factor as f64, self.copy.corner);
+        ((p.x - corner.0 as f64) / f - 0.5, (p.y - corner.1 as f64) / f - 0.5)
+    }
+
+    fn row(&self, row: &Row) -> Places {
+        let f = self.copy.factor as f64;
+        let step = |(x, y): (f64, f64)| (x / f, y / f);
+        Places { left: self.place(row.left), right_step: step(row.right_step), down_step: step(row.down_step) }
     }
 
     fn covers(&self, p: PhotoPoint) -> bool {
         let (x, y) = self.place(p);
-        x >= -0.5 && y >= -0.5 && x < self.width as f64 - 0.5 && y < self.height as f64 - 0.5
+        x >= -0.5 && y >= -0.5 && x < self.copy.width as f64 - 0.5 && y < self.copy.height as f64 - 0.5
     }
 
-    /// Linear light averaged over `taps` × `taps` places in the patch pixel whose middle shows `p`.
-    fn mean(&self, p: PhotoPoint, row: &Row, taps: usize) -> [f32; 3] {
+    /// Linear light averaged over `taps` × `taps` places in the patch pixel at `x` of a row.
+    fn mean(&self, places: &Places, x: usize, taps: usize) -> [f32; 4] {
         let off = |k: usize| (k as f64 + 0.5) / taps as f64 - 0.5;
-        let mut sum = [0.0_f32; 3];
+        let (at, right, down) = (places.at(x), places.right_step, places.down_step);
+        let mut sum = [0.0_f32; 4];
         for t in 0..taps * taps {
             let (u, v) = (off(t % taps), off(t / taps));
-            let q = p.moved(u * row.right_step.0 + v * row.down_step.0, u * row.right_step.1 + v * row.down_step.1);
-            let rgb = self.at(q);
-            (0..3).for_each(|c| sum[c] += rgb[c]);
+            let rgb = self.at((at.0 + u * right.0 + v * down.0, at.1 + u * right.1 + v * down.1));
+            (0..4).for_each(|c| sum[c] += rgb[c]);
         }
         sum.map(|v| v / (taps * taps) as f32)
     }
 
-    /// Linear light (0 … 65535) at a photo point, bilinear; the edge pixels reach outwards.
-    fn at(&self, p: PhotoPoint) -> [f32; 3] {
-        let (x, y) = self.place(p);
-        let (x, y) = (x.clamp(0.0, self.width as f64 - 1.0), y.clamp(0.0, self.height as f64 - 1.0));
-        let (ix, iy) = (x as usize, y as usize);
+    /// Linear light (0 … 65535) at a place, bilinear; the edge pixels reach outwards.
+    fn at(&self, (x, y): (f64, f64)) -> [f32; 4] {
+        let (width, height) = (self.copy.width, self.copy.height);
+        let (x, y) = (x.clamp(0.0, width as f64 - 1.0), y.clamp(0.0, height as f64 - 1.0));
+        let (ix, iy) = (x as u32 as usize, y as u32 as usize);
         let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
-        let right = usize::from(ix + 1 < self.width);
-        let i = iy * self.width + ix;
-        let j = if iy + 1 < self.height { i + self.width } else { i };
-        let (a, b, c, d) = (&self.data[i], &self.data[i + right], &self.data[j], &self.data[j + right]);
+        let right = usize::from(ix + 1 < width);
+        let i = iy * width + ix;
+        let j = if iy + 1 < height { i + width } else { i };
+        let [a, b, c, d] = [i, i + right, j, j + right].map(|k| self.copy.rgb[k].map(f32::from));
         std::array::from_fn(|k| {
-            let top = f32::from(a[k]) * (1.0 - fx) + f32::from(b[k]) * fx;
-            let low = f32::from(c[k]) * (1.0 - fx) + f32::from(d[k]) * fx;
+            let top = a[k] * (1.0 - fx) + b[k] * fx;
+            let low = c[k] * (1.0 - fx) + d[k] * fx;
             top * (1.0 - fy) + low * fy
         })
     }

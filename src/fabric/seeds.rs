@@ -1,7 +1,8 @@
 //! Where in the photo something is knitted: tiles whose spectrum has lines in two directions, and the sheets for reading
 //! the lattice there.
 
-use super::patch::{Patch, even_light};
+use super::even_light::even_light;
+use super::patch::Patch;
 use super::spectrum::{Spectrum, TILE_PX};
 use super::{Sheet, TwoColours, inside, sharpness};
 use crate::photo::Photo;

@@ -1,6 +1,6 @@
 //! Why no fabric was found: blown out, blurred, too small, or nothing knitted there.
 
-use super::patch::box_blur;
+use super::even_light::box_blur;
 use crate::photo::{Photo, linear_table};
 use crate::refusal::{Refusal, RefusalCode};
 

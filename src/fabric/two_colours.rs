@@ -4,7 +4,8 @@
 //! a fabric fall into two heaps that far apart (two means; Lloyd 1982), each pixel is given the difference from its own
 //! yarn's mean, in units of its own yarn's contrast: what is left is light and shade on the loops, whatever the colours.
 
-use super::patch::{Patch, box_blur};
+use super::even_light::box_blur;
+use super::patch::Patch;
 use crate::quantity::PlanePoint;
 use nalgebra::{Matrix3, Vector3};
 

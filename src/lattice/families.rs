@@ -151,7 +151,7 @@ const TEXTURE: &[Line] = &[
 ];
 
 /// All families.
-pub const FAMILIES: [Family; 7] = [
+pub static FAMILIES: [Family; 7] = [
     Family {
         pattern: ("stockinette", 1, 1),
         prior: -0.7,

@@ -7,6 +7,7 @@
 
 use super::field::Field;
 use super::phase::{Demodulator, Frame, Motif, Shift, Window};
+use super::reader::Reader;
 use super::region;
 use super::settle::{settle, working_sheet};
 use super::{Decision, LatticeReading, PhaseBlock, local};
@@ -100,9 +101,10 @@ fn grow_sheet(
     if !demodulator.spans_both() {
         return Err(lost("the lines of the spectrum fix only one direction"));
     }
+    let reader = Reader::new(sheet);
     let start =
-        settle(&demodulator, sheet, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
-    let mut growth = Growth::start(&demodulator, sheet, map, region, start);
+        settle(&demodulator, &reader, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
+    let mut growth = Growth::start(&demodulator, &reader, map, region, start);
     growth.run();
     growth.bridge();
     for _ in 0..2 {
@@ -161,7 +163,7 @@ fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), 
 /// The state of growing.
 struct Growth<'a> {
     demodulator: &'a Demodulator,
-    sheet: &'a Sheet,
+    reader: &'a Reader<'a>,
     map: &'a PlaneMap,
     region: Option<&'a [PhotoPoint]>,
     motif: Motif,
@@ -176,18 +178,18 @@ struct Growth<'a> {
 impl<'a> Growth<'a> {
     fn start(
         demodulator: &'a Demodulator,
-        sheet: &'a Sheet,
+        reader: &'a Reader<'a>,
         map: &'a PlaneMap,
         region: Option<&'a [PhotoPoint]>,
         frame: Frame,
     ) -> Self {
-        let window = demodulator.window(sheet, &frame);
+        let window = demodulator.window(reader, &frame);
         let amplitude = window.lines.clone();
         let power: f64 = amplitude.iter().map(|a| a.norm_sqr()).sum::<f64>() / amplitude.len() as f64;
         let motif = Motif { noise: vec![(0.05 * power).max(1e-12); amplitude.len()], amplitude };
         let mut growth = Self {
             demodulator,
-            sheet,
+            reader,
             map,
             region,
             motif,
@@ -252,7 +254,7 @@ impl<'a> Growth<'a> {
         if let Some(polygon) = self.region {
             self.map.to_photo(frame.at).filter(|p| inside(polygon, *p))?;
         }
-        let window = self.demodulator.window(self.sheet, &frame);
+        let window = self.demodulator.window(self.reader, &frame);
         if window.valid < VISIBLE {
             self.hidden.insert(at);
             return None;
@@ -399,8 +401,8 @@ impl<'a> Growth<'a> {
                 }
                 self.tried.insert(next, 1);
                 // What is hidden because the picture ends there has no far side.
-                let Some(frame) = field.frame(next).filter(|f| self.sheet.holds(f.at)) else { continue };
-                if self.demodulator.window(self.sheet, &frame).valid < VISIBLE {
+                let Some(frame) = field.frame(next).filter(|f| self.reader.sheet().holds(f.at)) else { continue };
+                if self.demodulator.window(self.reader, &frame).valid < VISIBLE {
                     self.hidden.insert(next);
                     stack.push(next);
                 } else {

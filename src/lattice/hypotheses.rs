@@ -53,6 +53,7 @@ const READINGS: [(f64, f64); 14] = [
 /// Every lattice that a pair of peaks suggests, the best `most` by the peaks they hold.
 pub fn all(peaks: &[Peak], bin: f64, most: usize) -> Vec<Hypothesis> {
     let peaks = &peaks[..peaks.len().min(CONFIRMING)];
+    let confirming = Confirming::of(peaks, bin);
     let mut found: Vec<Hypothesis> = Vec::new();
     let pairs = &peaks[..peaks.len().min(PAIRED)];
     for (i, p) in pairs.iter().enumerate() {
@@ -60,7 +61,7 @@ pub fn all(peaks: &[Peak], bin: f64, most: usize) -> Vec<Hypothesis> {
             for first in READINGS {
                 for second in READINGS {
                     let Some(basis) = solved(p.f, q.f, first, second).filter(plausible) else { continue };
-                    found.push(Hypothesis { basis, held: held(peaks, &basis, bin) });
+                    found.push(Hypothesis { basis, held: confirming.held(&basis) });
                 }
             }
         }
@@ -107,11 +108,17 @@ fn solved(p: [f64; 2], q: [f64; 2], first: (f64, f64), second: (f64, f64)) -> Op
     Some(Basis { stitch: mix(second.1, -first.1), row: mix(-second.0, first.0) })
 }
 
-/// Whether a knitter could have made it.
+/// Whether a knitter could have made it. In squares: this is asked of every pair of peaks and readings.
 pub fn plausible(basis: &Basis) -> bool {
-    let (s, r) = (basis.stitch[0].hypot(basis.stitch[1]), basis.row[0].hypot(basis.row[1]));
+    let square = |v: [f64; 2]| v[0] * v[0] + v[1] * v[1];
+    let within = |v: f64, range: &std::ops::RangeInclusive<f64>| {
+        (range.start() * range.start()..=range.end() * range.end()).contains(&v)
+    };
+    let (s, r) = (square(basis.stitch), square(basis.row));
     let dot = basis.stitch[0] * basis.row[0] + basis.stitch[1] * basis.row[1];
-    STITCHES_PER_MM.contains(&s) && ROWS_OVER_STITCHES.contains(&(r / s)) && dot.abs() < MAX_SKEW_SINE * s * r
+    within(s, &STITCHES_PER_MM)
+        && within(r / s, &ROWS_OVER_STITCHES)
+        && dot * dot < MAX_SKEW_SINE * MAX_SKEW_SINE * s * r
 }
 
 /// Indices of a frequency in the lattice.
@@ -121,26 +128,61 @@ pub fn indices(basis: &Basis, f: [f64; 2]) -> (f64, f64) {
     ((f[0] * r[1] - f[1] * r[0]) / det, (s[0] * f[1] - s[1] * f[0]) / det)
 }
 
-/// The nearest lattice point in steps of 1 / `parts`, when within 1.2 bins; with how far off in bins.
-fn nearest(basis: &Basis, f: [f64; 2], bin: f64, parts: f64) -> Option<(f64, f64)> {
+/// How near to a lattice point a peak must be to be held, in bins.
+const HELD_WITHIN: f64 = 1.2;
+
+/// The nearest lattice point, when a frequency is near enough to be held by it.
+fn nearest(basis: &Basis, f: [f64; 2], bin: f64) -> Option<(f64, f64)> {
     let (h, k) = indices(basis, f);
-    let (h, k) = ((h * parts).round() / parts, (k * parts).round() / parts);
+    let (h, k) = (h.round(), k.round());
     let dx = f[0] - h * basis.stitch[0] - k * basis.row[0];
     let dy = f[1] - h * basis.stitch[1] - k * basis.row[1];
-    (dx.hypot(dy) < 1.2 * bin && (h != 0.0 || k != 0.0)).then_some((h, k))
+    (dx.hypot(dy) < HELD_WITHIN * bin && (h != 0.0 || k != 0.0)).then_some((h, k))
 }
 
-/// Logarithms of the amplitudes held at whole indices, less the share of the plane within reach of a lattice point.
-fn held(peaks: &[Peak], basis: &Basis, bin: f64) -> f64 {
-    let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
-    let chance = (std::f64::consts::PI * (1.2 * bin).powi(2) / det).min(1.0);
-    peaks
-        .iter()
-        .map(|p| {
-            let hit = nearest(basis, p.f, bin, 1.0).is_some();
-            p.amplitude.ln() * (f64::from(u8::from(hit)) - chance)
-        })
-        .sum()
+/// The peaks that confirm, side by side, so that the compiler can take several at once.
+struct Confirming {
+    x: Vec<f64>,
+    y: Vec<f64>,
+    /// Logarithms of their amplitudes.
+    weight: Vec<f64>,
+    total: f64,
+    /// Square of the distance within which a peak is held.
+    within: f64,
+}
+
+impl Confirming {
+    fn of(peaks: &[Peak], bin: f64) -> Self {
+        let weight: Vec<f64> = peaks.iter().map(|p| p.amplitude.ln()).collect();
+        Self {
+            x: peaks.iter().map(|p| p.f[0]).collect(),
+            y: peaks.iter().map(|p| p.f[1]).collect(),
+            total: weight.iter().sum(),
+            weight,
+            within: (HELD_WITHIN * bin).powi(2),
+        }
+    }
+
+    /// Logarithms of the amplitudes held at whole indices, less the share of the plane within reach of a lattice point.
+    fn held(&self, basis: &Basis) -> f64 {
+        /// Added and taken away again, it rounds any number that is not huge to the nearest whole one.
+        const ROUNDS: f64 = 6_755_399_441_055_744.0;
+        let (s, r) = (basis.stitch, basis.row);
+        let det = s[0] * r[1] - s[1] * r[0];
+        let per_det = 1.0 / det;
+        let chance = (std::f64::consts::PI * self.within / det.abs()).min(1.0);
+        let mut off = [f64::INFINITY; CONFIRMING];
+        for (off, (x, y)) in off.iter_mut().zip(self.x.iter().zip(&self.y)) {
+            let h = ((x * r[1] - y * r[0]) * per_det + ROUNDS) - ROUNDS;
+            let k = ((s[0] * y - s[1] * x) * per_det + ROUNDS) - ROUNDS;
+            let (dx, dy) = (x - h * s[0] - k * r[0], y - h * s[1] - k * r[1]);
+            *off = dx * dx + dy * dy;
+        }
+        // No peak is so near to frequency zero that it could be held by that.
+        let held = off.iter().zip(&self.weight).filter(|(off, _)| **off < self.within);
+        let sum: f64 = held.map(|(_, weight)| weight).sum();
+        sum - chance * self.total
+    }
 }
 
 /// The lattice fitted by least squares to the peaks it holds at whole indices, weighted by the log of their amplitudes.
@@ -149,7 +191,7 @@ fn fitted(peaks: &[Peak], basis: &Basis, bin: f64) -> Basis {
     for _ in 0..2 {
         let (mut normal, mut x, mut y) = (Matrix2::zeros(), Vector2::zeros(), Vector2::zeros());
         for p in peaks {
-            let Some((h, k)) = nearest(&out, p.f, bin, 1.0) else { continue };
+            let Some((h, k)) = nearest(&out, p.f, bin) else { continue };
             let (index, w) = (Vector2::new(h, k), p.amplitude.ln());
             normal += index * index.transpose() * w;
             x += index * (w * p.f[0]);
@@ -170,9 +212,9 @@ pub fn same(a: &Basis, b: &Basis) -> bool {
 /// Whether both vectors of two lattices agree to a part `within` of their length, whatever their signs.
 pub fn alike(a: &Basis, b: &Basis, within: f64) -> bool {
     let near = |u: [f64; 2], v: [f64; 2]| {
-        let size = u[0].hypot(u[1]);
-        let gap = (u[0] - v[0]).hypot(u[1] - v[1]).min((u[0] + v[0]).hypot(u[1] + v[1]));
-        gap < within * size
+        let square = |x: f64, y: f64| x * x + y * y;
+        let gap = square(u[0] - v[0], u[1] - v[1]).min(square(u[0] + v[0], u[1] + v[1]));
+        gap < within * within * square(u[0], u[1])
     };
     near(a.stitch, b.stitch) && near(a.row, b.row)
 }

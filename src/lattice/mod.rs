@@ -15,6 +15,7 @@ mod pattern;
 mod peaks;
 mod phase;
 mod places;
+mod reader;
 mod reading;
 mod recognise;
 mod region;

@@ -4,8 +4,9 @@
 //! a point. Light from the side upsets the first, so it is evidence and no rule.
 
 use super::Basis;
-use super::spectrum::Grid;
-use rustfft::num_complex::Complex32;
+use super::spectrum::{Grid, dot};
+use rustfft::num_complex::Complex64;
+use std::f64::consts::TAU;
 
 /// Cells along a window's side: few, so that drift of the lattice does not blur the motif.
 const CELLS: f64 = 7.0;
@@ -31,6 +32,7 @@ pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
     if n < 16 {
         return None;
     }
+    let waves = Waves::of(basis, grid.px_per_mm, n, parts);
     let (mut wale, mut row, mut count) = (0.0, 0.0, 0.0);
     let steps = |length: usize| (((length - n) as f64 / n as f64 * 1.4) as usize + 1).min(MOST_ALONG);
     let (nx, ny) = (steps(grid.width), steps(grid.height));
@@ -39,7 +41,7 @@ pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
             let at = |i: usize, steps: usize, length: usize| {
                 if steps == 1 { (length - n) / 2 } else { (length - n) * i / (steps - 1) }
             };
-            if let Some(cell) = coefficients(grid, basis, at(ix, nx, grid.width), at(iy, ny, grid.height), n, parts) {
+            if let Some(cell) = waves.coefficients(grid, at(ix, nx, grid.width), at(iy, ny, grid.height)) {
                 wale += mirrored(&cell, false);
                 row += mirrored(&cell, true);
                 count += 1.0;
@@ -53,52 +55,44 @@ pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
 struct Pair {
     h: f64,
     k: f64,
-    plus: Complex32,
-    minus: Complex32,
+    plus: Complex64,
+    minus: Complex64,
 }
 
-fn coefficients(grid: &Grid, basis: &Basis, x0: usize, y0: usize, n: usize, parts: (u32, u32)) -> Option<Vec<Pair>> {
-    let hann: Vec<f32> = (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
-    let (mut sum, mut weight, mut total) = (0.0f32, 0.0f32, 0.0f32);
-    for y in 0..n {
-        for x in 0..n {
-            let i = (y0 + y) * grid.width + x0 + x;
-            let w = hann[x] * hann[y];
-            total += w;
-            weight += w * grid.valid[i];
-            sum += w * grid.grey[i];
-        }
-    }
-    if weight < 0.6 * total {
-        return None;
-    }
-    let mean = sum / weight;
-    let data: Vec<f32> = (0..n * n)
-        .map(|j| {
-            let (x, y) = (j % n, j / n);
-            let i = (y0 + y) * grid.width + x0 + x;
-            (grid.grey[i] - mean * grid.valid[i]) * hann[x] * hann[y]
-        })
-        .collect();
-    let at = |h: f64, k: f64| {
-        let wave = |f: f64| -> Vec<Complex32> {
-            let step = -2.0 * std::f64::consts::PI * f / grid.px_per_mm;
-            (0..n)
-                .map(|i| {
-                    let (s, c) = (step * (i as f64 + 0.5 - n as f64 / 2.0)).sin_cos();
-                    Complex32::new(c as f32, s as f32)
-                })
-                .collect()
+/// The harmonics that are looked at, as waves along the two sides of a window, from its middle.
+struct Waves {
+    /// Taper along either side.
+    hann: Vec<f32>,
+    /// Indices of a harmonic, its wave, and that of its mirror image where it has another one.
+    pairs: Vec<(f64, f64, Wave, Option<Wave>)>,
+}
+
+/// One wave over a window: a product of one along x and one along y.
+struct Wave {
+    cos_x: Vec<f32>,
+    sin_x: Vec<f32>,
+    y: Vec<Complex64>,
+}
+
+impl Wave {
+    fn of(f: [f64; 2], px_per_mm: f64, n: usize) -> Self {
+        let along = |f: f64| {
+            let step = -TAU * f / px_per_mm;
+            (0..n).map(move |i| Complex64::from_polar(1.0, step * (i as f64 + 0.5 - n as f64 / 2.0)))
         };
-        let ex = wave(h * basis.stitch[0] + k * basis.row[0]);
-        let ey = wave(h * basis.stitch[1] + k * basis.row[1]);
-        let mut out = Complex32::default();
-        for y in 0..n {
-            let row: Complex32 = data[y * n..(y + 1) * n].iter().zip(&ex).map(|(d, e)| e * d).sum();
-            out += row * ey[y];
-        }
-        out
-    };
+        let (cos_x, sin_x) = along(f[0]).map(|z| (z.re as f32, z.im as f32)).unzip();
+        Self { cos_x, sin_x, y: along(f[1]).collect() }
+    }
+
+    /// Its amplitude in a window of values.
+    fn in_window(&self, data: &[f32]) -> Complex64 {
+        let rows = data.chunks_exact(self.y.len());
+        rows.zip(&self.y).map(|(row, y)| Complex64::new(dot(&self.cos_x, row), dot(&self.sin_x, row)) * y).sum()
+    }
+}
+
+/// Harmonics (h, k) of a cell: of single stitches and rows, and half-way between where a repeat of two allows that.
+fn harmonics(parts: (u32, u32)) -> Vec<(f64, f64)> {
     let mut pairs = Vec::new();
     for k in 0..=2 {
         for h in 0..=4 {
@@ -121,44 +115,78 @@ fn coefficients(grid: &Grid, basis: &Basis, x0: usize, y0: usize, n: usize, part
     if halves && half_rows {
         pairs.extend([(0.5, 0.5), (1.5, 0.5), (2.5, 0.5), (0.5, 1.5), (1.5, 1.5), (0.5, 2.5)]);
     }
-    Some(
-        pairs
+    pairs
+}
+
+impl Waves {
+    fn of(basis: &Basis, px_per_mm: f64, n: usize, parts: (u32, u32)) -> Self {
+        let hann = (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
+        let frequency =
+            |h: f64, k: f64| [h * basis.stitch[0] + k * basis.row[0], h * basis.stitch[1] + k * basis.row[1]];
+        let pairs = harmonics(parts)
             .into_iter()
             .filter(|(h, k)| {
-                let f = (h * basis.stitch[0] + k * basis.row[0]).hypot(h * basis.stitch[1] + k * basis.row[1]);
-                f < 0.4 * grid.px_per_mm
+                let f = frequency(*h, *k);
+                f[0].hypot(f[1]) < 0.4 * px_per_mm
             })
             .map(|(h, k)| {
-                let plus = at(h, k);
-                let minus = if h == 0.0 || k == 0.0 { plus } else { at(h, -k) };
-                Pair { h, k, plus, minus }
+                let mirrored = (h != 0.0 && k != 0.0).then(|| Wave::of(frequency(h, -k), px_per_mm, n));
+                (h, k, Wave::of(frequency(h, k), px_per_mm, n), mirrored)
             })
-            .collect(),
-    )
+            .collect();
+        Self { hann, pairs }
+    }
+
+    /// The harmonics of the window at a corner; `None` where too little of it is in sight.
+    fn coefficients(&self, grid: &Grid, x0: usize, y0: usize) -> Option<Vec<Pair>> {
+        let n = self.hann.len();
+        let row = |y: usize| (y0 + y) * grid.width + x0..(y0 + y) * grid.width + x0 + n;
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for (y, w) in self.hann.iter().enumerate() {
+            sum += f64::from(*w) * dot(&grid.grey[row(y)], &self.hann);
+            weight += f64::from(*w) * dot(&grid.valid[row(y)], &self.hann);
+        }
+        let total: f64 = self.hann.iter().map(|w| f64::from(*w)).sum();
+        if weight < 0.6 * total * total {
+            return None;
+        }
+        let mean = (sum / weight) as f32;
+        let mut data = vec![0.0f32; n * n];
+        for (y, out) in data.chunks_exact_mut(n).enumerate() {
+            let seen = grid.grey[row(y)].iter().zip(&grid.valid[row(y)]).zip(&self.hann);
+            out.iter_mut().zip(seen).for_each(|(out, ((g, v), w))| *out = (g - mean * v) * w * self.hann[y]);
+        }
+        let pair = |(h, k, wave, mirrored): &(f64, f64, Wave, Option<Wave>)| {
+            let plus = wave.in_window(&data);
+            let minus = mirrored.as_ref().map_or(plus, |wave| wave.in_window(&data));
+            Pair { h: *h, k: *k, plus, minus }
+        };
+        Some(self.pairs.iter().map(pair).collect())
+    }
 }
 
 /// Highest agreement of the cell with its mirror image over all mirror lines, -1 to 1.
 fn mirrored(pairs: &[Pair], about_row: bool) -> f64 {
     const STEPS: usize = 48;
-    let mut best = -1.0f64;
-    for step in 0..STEPS {
-        let shift = step as f64 / STEPS as f64;
-        let (mut agreement, mut weights) = (0.0, 0.0);
-        for p in pairs {
-            // c(h,k) times the conjugate of its mirror image, which is c(-h,k) or c(h,-k).
-            let order = if about_row { p.k } else { p.h };
-            if order == 0.0 {
-                continue;
-            }
-            let product = if about_row && p.h != 0.0 { p.plus * p.minus.conj() } else { p.plus * p.minus };
-            let weight = f64::from(product.norm()).sqrt();
-            let angle = f64::from(product.arg()) + 4.0 * std::f64::consts::PI * order * shift;
-            agreement += weight * angle.cos();
-            weights += weight;
-        }
-        if weights > 0.0 {
-            best = best.max(agreement / weights);
-        }
+    // c(h,k) times the conjugate of its mirror image, which is c(-h,k) or c(h,-k), with its weight as its size.
+    let order = |p: &Pair| if about_row { p.k } else { p.h };
+    let weighed = |p: &Pair| {
+        let product = if about_row && p.h != 0.0 { p.plus * p.minus.conj() } else { p.plus * p.minus };
+        // Orders are whole or half: turns over all steps are whole.
+        (product / product.norm().sqrt().max(1e-300), (2.0 * order(p)) as usize)
+    };
+    let products: Vec<(Complex64, usize)> = pairs.iter().filter(|p| order(p) != 0.0).map(weighed).collect();
+    let weights: f64 = products.iter().map(|(z, _)| z.norm()).sum();
+    if weights <= 0.0 {
+        return -1.0;
     }
-    best
+    let turns: [(f64, f64); STEPS] = std::array::from_fn(|step| (TAU * step as f64 / STEPS as f64).sin_cos());
+    let agreement = |shift: usize| -> f64 {
+        let turned = |(z, turn): &(Complex64, usize)| {
+            let (sin, cos) = turns[turn * shift % STEPS];
+            z.re * cos - z.im * sin
+        };
+        products.iter().map(turned).sum()
+    };
+    (0..STEPS).map(|shift| agreement(shift) / weights).fold(-1.0, f64::max)
 }

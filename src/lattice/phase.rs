@@ -5,7 +5,8 @@
 //! and rows that all of them agree on is the joint least-squares phase (each weighted by its own noise).
 
 use super::Harmonic;
-use crate::fabric::Sheet;
+use super::reader::Reader;
+use super::spectrum::dot;
 use crate::quantity::PlanePoint;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -54,7 +55,7 @@ pub(crate) struct Demodulator {
     pub lines: Vec<(f64, f64)>,
     /// Window length in stitches and in rows.
     pub cells: usize,
-    taper: Vec<f64>,
+    taper: Vec<f32>,
     across_of: Vec<usize>,
     /// Real and imaginary part of the tapered wave of each distinct h.
     waves: Vec<(Vec<f32>, Vec<f32>)>,
@@ -94,6 +95,7 @@ impl Demodulator {
         let wave = |f: f64| -> Vec<Complex64> {
             (0..taper.len()).map(|i| Complex64::from_polar(taper[i], -TAU * f * offset(i, cells))).collect()
         };
+        let singles = |w: &[f64]| w.iter().map(|v| *v as f32).collect();
         let parts = |w: Vec<Complex64>| w.iter().map(|z| (z.re as f32, z.im as f32)).unzip();
         let waves = across.iter().map(|&h| parts(wave(h))).collect();
         let up = lines.iter().map(|l| wave(l.1)).collect();
@@ -110,7 +112,7 @@ impl Demodulator {
                 }
             }
         }
-        Self { lines, cells, taper, across_of, waves, up, leaks }
+        Self { lines, cells, taper: singles(&taper), across_of, waves, up, leaks }
     }
 
     /// Whether the lines together fix both a stitch and a row phase.
@@ -118,34 +120,29 @@ impl Demodulator {
         self.lines.iter().any(|a| self.lines.iter().any(|b| (a.0 * b.1 - a.1 * b.0).abs() > 1e-9))
     }
 
-    /// Reads the window centred on `frame` from the sheet.
-    pub fn window(&self, sheet: &Sheet, frame: &Frame) -> Window {
+    /// Reads the window centred on `frame`.
+    pub fn window(&self, reader: &Reader, frame: &Frame) -> Window {
         let n = self.taper.len();
-        let reader = Reader::new(sheet);
         let mut lines = vec![Complex64::ZERO; self.lines.len()];
         let (mut energy, mut valid) = (0.0, 0.0);
-        let mut row = vec![0.0_f32; n];
+        let (mut grey, mut seen) = (vec![0.0_f32; n], vec![0.0_f32; n]);
         let mut row_lines = vec![Complex64::ZERO; self.waves.len()];
+        let place = |u: f64, v: f64| {
+            let f = frame;
+            f.at.moved(u * f.stitch_mm[0] + v * f.row_mm[0], u * f.stitch_mm[1] + v * f.row_mm[1])
+        };
         for j in 0..n {
             let v = offset(j, self.cells);
-            let (mut row_energy, mut row_valid) = (0.0, 0.0);
-            for (i, grey) in row.iter_mut().enumerate() {
-                let u = offset(i, self.cells);
-                let x = frame.at.x + u * frame.stitch_mm[0] + v * frame.row_mm[0];
-                let y = frame.at.y + u * frame.stitch_mm[1] + v * frame.row_mm[1];
-                let seen = reader.at(x, y);
-                *grey = seen.unwrap_or(0.0);
-                row_energy += self.taper[i] * f64::from(*grey * *grey);
-                row_valid += if seen.is_some() { self.taper[i] } else { 0.0 };
-            }
-            energy += self.taper[j] * row_energy;
-            valid += self.taper[j] * row_valid;
+            reader.line(place(offset(0, self.cells), v), place(offset(n - 1, self.cells), v), &mut grey, &mut seen);
+            valid += f64::from(self.taper[j]) * dot(&self.taper, &seen);
             for (sum, (re, im)) in row_lines.iter_mut().zip(&self.waves) {
-                *sum = Complex64::new(dot(re, &row), dot(im, &row));
+                *sum = Complex64::new(dot(re, &grey), dot(im, &grey));
             }
             for (line, sum) in lines.iter_mut().enumerate() {
                 *sum += self.up[line][j] * row_lines[self.across_of[line]];
             }
+            grey.iter_mut().for_each(|g| *g *= *g);
+            energy += f64::from(self.taper[j]) * dot(&self.taper, &grey);
         }
         if valid > 1e-6 {
             lines.iter_mut().for_each(|z| *z /= valid);
@@ -271,15 +268,6 @@ impl Demodulator {
     }
 }
 
-/// Sum of products, in eight running sums that the compiler keeps in one register.
-fn dot(a: &[f32], b: &[f32]) -> f64 {
-    let mut sums = [0.0_f32; 8];
-    for (a, b) in a.chunks_exact(8).zip(b.chunks_exact(8)) {
-        (0..8).for_each(|k| sums[k] += a[k] * b[k]);
-    }
-    sums.iter().map(|s| f64::from(*s)).sum()
-}
-
 /// Cycles of a line at the given counts.
 fn phase(line: &(f64, f64), count: [f64; 2]) -> f64 {
     line.0 * count[0] + line.1 * count[1]
@@ -293,39 +281,4 @@ fn offset(i: usize, cells: usize) -> f64 {
 /// Hann's window of n samples, sum 1: its response vanishes at every whole cycle but the first in its length.
 fn hann(n: usize) -> Vec<f64> {
     (0..n).map(|i| (1.0 - (TAU * (i as f64 + 0.5) / n as f64).cos()) / n as f64).collect()
-}
-
-/// Bilinear reading of a sheet at plane places.
-pub(super) struct Reader<'a> {
-    sheet: &'a Sheet,
-    grey: &'a [f32],
-    valid: &'a [f32],
-    width: usize,
-    height: usize,
-}
-
-impl<'a> Reader<'a> {
-    pub(super) fn new(sheet: &'a Sheet) -> Self {
-        let (width, height) = (sheet.grey.width() as usize, sheet.grey.height() as usize);
-        Self { sheet, grey: sheet.grey.as_raw(), valid: sheet.valid.as_raw(), width, height }
-    }
-
-    /// The grey value, `None` where any of the four pixels around is not valid.
-    pub(super) fn at(&self, x_mm: f64, y_mm: f64) -> Option<f32> {
-        let x = (x_mm - self.sheet.origin.x) * self.sheet.px_per_mm - 0.5;
-        let y = (y_mm - self.sheet.origin.y) * self.sheet.px_per_mm - 0.5;
-        if !(x >= 0.0 && y >= 0.0 && x < (self.width as f64 - 1.0) && y < (self.height as f64 - 1.0)) {
-            return None;
-        }
-        let (ix, iy) = (x as usize, y as usize);
-        let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
-        let i = iy * self.width + ix;
-        let j = i + self.width;
-        if self.valid[i].min(self.valid[i + 1]).min(self.valid[j]).min(self.valid[j + 1]) < 0.5 {
-            return None;
-        }
-        let top = self.grey[i] * (1.0 - fx) + self.grey[i + 1] * fx;
-        let low = self.grey[j] * (1.0 - fx) + self.grey[j + 1] * fx;
-        Some(top * (1.0 - fy) + low * fy)
-    }
 }

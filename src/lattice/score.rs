@@ -1,12 +1,13 @@
 //! How well the heights of a spectrum's lines fit a stitch pattern on a lattice, against plain noise.
 
-use super::families::Family;
+use super::families::{FAMILIES, Family};
 use super::hypotheses;
-use super::peaks::{self, Peak};
+use super::peaks::{self, Peak, Tops};
 use super::spectrum::Spectrum;
 use super::{Basis, Harmonic};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::PI;
+use std::sync::LazyLock;
 
 /// What a family of patterns shows at one harmonic: the logarithm of its amplitude relative to the lattice's own
 /// strength, and how much that varies between fabrics.
@@ -67,25 +68,37 @@ const LEAST: f64 = 0.9555;
 /// little: strong lines up there belong to smaller stitches.
 const HIGH_ORDER: f64 = 2.7;
 
+/// Strengths of a lattice (logarithms) that are tried: amplitudes over noise from 2.2 to 74.
+const STRENGTHS: [f64; 11] = {
+    let mut all = [0.0; 11];
+    let mut step = 0;
+    while step < 11 {
+        all[step] = 0.8 + 0.35 * step as f64;
+        step += 1;
+    }
+    all
+};
+
+/// For each strength that is tried.
+type ByStrength<T> = [T; STRENGTHS.len()];
+
 /// Harmonics that may be there or not, in a proportion that is fitted.
 struct Loose {
-    /// Log-amplitudes of peaks, with the level to be expected there.
-    seen: Vec<(f64, f64)>,
+    /// Of each peak, the log-likelihood ratio of being a line against being stray.
+    seen: Vec<ByStrength<f64>>,
     /// Places in all.
     places: f64,
 }
 
 impl Loose {
-    /// Number of peaks that are taken for lines, and the log-likelihood ratio of that against stray peaks, their number
-    /// aside.
-    fn taken(&self, scene: &Scene, strength: f64) -> (f64, f64) {
+    /// Number of peaks that are taken for lines at a strength, and the log-likelihood ratio of that against stray peaks,
+    /// their number aside.
+    fn taken(&self, step: usize) -> (f64, f64) {
         let (mut n, mut sum) = (0.0, 0.0);
-        for (u, level) in &self.seen {
-            let line = Line { h: 0.0, k: 0.0, level: *level, spread: OTHER_SPREAD };
-            let gain = present(*u, &line, strength) - scene.stray(*u);
-            if gain > 0.0 {
+        for gain in &self.seen {
+            if gain[step] > 0.0 {
                 n += 1.0;
-                sum += gain;
+                sum += gain[step];
             }
         }
         let places = self.places.max(n);
@@ -94,15 +107,30 @@ impl Loose {
     }
 }
 
-/// A peak that is a harmonic (h, k) other than a family's own lines: its log-amplitude and the level to be expected.
+/// A peak that is a harmonic (h, k) other than a family's own lines.
 struct Other {
     h: f64,
     k: f64,
-    u: f64,
-    level: f64,
+    /// Log-likelihood ratio of being a line against being stray.
+    gain: ByStrength<f64>,
 }
 
 impl Other {
+    /// The shapes of such a line; those of the usual levels are worked out once.
+    fn shapes(level: f64) -> ByStrength<Shape> {
+        static USUAL: LazyLock<[ByStrength<Shape>; 2]> =
+            LazyLock::new(|| [OTHER_LEVEL, HALF_WAY_LEVEL].map(Other::line));
+        match level {
+            OTHER_LEVEL => USUAL[0],
+            HALF_WAY_LEVEL => USUAL[1],
+            _ => Self::line(level),
+        }
+    }
+
+    fn line(level: f64) -> ByStrength<Shape> {
+        by_strength(&Line { h: 0.0, k: 0.0, level, spread: OTHER_SPREAD })
+    }
+
     /// Whether it is a harmonic of single stitches and rows.
     fn is_whole(&self) -> bool {
         self.h.fract() == 0.0 && self.k.fract() == 0.0
@@ -125,10 +153,22 @@ fn fewer_strays(left: f64, taken: f64) -> f64 {
 }
 
 /// Log-likelihood ratio of a texture's fractional harmonics, place by place: those where nothing stands up count too.
-fn textured(seen: &[f64], scene: &Scene, strength: f64) -> f64 {
+fn textured(seen: &[Chance], strength: f64) -> f64 {
     let share = TEXTURE_SHARE.min(TEXTURE_SEEN / seen.len().max(1) as f64);
-    let at = |u: &f64| (share * (present(*u, &TEXTURE, strength) - scene.chance(*u)).exp() + 1.0 - share).ln();
-    seen.iter().map(at).sum()
+    let shape = Shape::of(&TEXTURE, strength);
+    let at = |place: &Chance| share * shape.density(place.u, place.tail) / place.density + 1.0 - share;
+    // Logarithms of products of a few: none of them is so far from 1 that eight leave the range of numbers.
+    seen.chunks(8).map(|few| few.iter().map(at).product::<f64>().ln()).sum()
+}
+
+/// A place where there may be no line.
+struct Chance {
+    /// Logarithm of the amplitude there.
+    u: f64,
+    /// Density of lines that follow no model.
+    tail: f64,
+    /// Density where there is no line: noise, or a stray peak.
+    density: f64,
 }
 
 /// Stitches × rows of the largest repeat whose fractional harmonics may be counted as lines in a fitted proportion: in a
@@ -150,6 +190,7 @@ pub struct Scene {
     pub spectrum: Spectrum,
     /// Its peaks, strongest first.
     pub peaks: Vec<Peak>,
+    tops: Tops,
     /// Radius of the disc, in cycles/mm.
     radius: f64,
     /// Peaks per square bin.
@@ -160,18 +201,20 @@ impl Scene {
     /// Finds the peaks.
     pub fn of(spectrum: Spectrum) -> Self {
         let radius = spectrum.limit().min(DISC_BINS * spectrum.bin);
-        let mut peaks = peaks::strongest(&spectrum, 150);
+        let tops = Tops::of(&spectrum);
+        let mut peaks = peaks::strongest(&spectrum, &tops, 150);
         peaks.retain(|p| p.f[0].hypot(p.f[1]) < radius);
         let density = (peaks.len() + 5) as f64 / (0.5 * PI * (radius / spectrum.bin).powi(2));
-        Self { spectrum, peaks, radius, density }
+        Self { spectrum, peaks, tops, radius, density }
     }
 
     /// Amplitude at a harmonic; `None` beyond the disc, too near frequency zero, or where colour makes it.
     pub fn amplitude(&self, basis: &Basis, h: f64, k: f64) -> Option<f64> {
         let f = [h * basis.stitch[0] + k * basis.row[0], h * basis.stitch[1] + k * basis.row[1]];
-        let r = f[0].hypot(f[1]);
-        let seen = r < self.radius && r > 2.0 * self.spectrum.bin && !self.spectrum.is_coloured(f);
-        seen.then(|| self.spectrum.near(f).max(0.05))
+        let r2 = f[0] * f[0] + f[1] * f[1];
+        let nearest = 2.0 * self.spectrum.bin;
+        let seen = r2 < self.radius * self.radius && r2 > nearest * nearest && !self.spectrum.is_coloured(f);
+        seen.then(|| self.tops.near(&self.spectrum, f).max(0.05))
     }
 
     /// Log-likelihood ratio of the spectrum under a family on a lattice against stray peaks and noise, the strength of the
@@ -179,35 +222,41 @@ impl Scene {
     /// the stitches is there or not, in a proportion that is fitted too; what lies on no harmonic is stray.
     /// With `rowing`, so may lines half-way between the rows' be, since knit and purl rows differ.
     pub fn ratio(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> (f64, f64) {
-        let own: Vec<(f64, &Line)> = family
+        let own: Vec<(Chance, &ByStrength<Shape>)> = family
             .lines
             .iter()
-            .flat_map(|line| {
+            .zip(shapes_of(family))
+            .flat_map(|(line, shapes)| {
                 let sides: &[f64] = if line.h != 0.0 && line.k != 0.0 { &[1.0, -1.0] } else { &[1.0] };
-                sides.iter().filter_map(move |side| Some((self.amplitude(basis, line.h, side * line.k)?.ln(), line)))
+                sides.iter().filter_map(move |side| {
+                    let u = self.amplitude(basis, line.h, side * line.k)?.ln();
+                    Some((self.chance(u), shapes))
+                })
             })
             .collect();
-        let own_peaks = own.iter().filter(|(u, _)| *u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
+        let own_peaks = own.iter().filter(|(c, _)| c.u >= f64::from(peaks::MIN_AMPLITUDE).ln()).count() as f64;
+        let by_chance: f64 = own.iter().map(|(c, _)| c.density).product::<f64>().ln();
         let left = self.peaks.len() as f64 - own_peaks;
         let is_texture = repeat.0 * repeat.1 > FEW;
         let is_small = repeat.0 * repeat.1 <= SMALL;
         let (whole, fractional) = self.loose(basis, family, repeat, rowing, own.len() as f64);
         let places = if is_texture { self.texture(basis, family, repeat) } else { Vec::new() };
         let apart = self.apart(basis, repeat);
+        let choice = (fractional.len() as f64).ln();
         let mut best = (f64::NEG_INFINITY, 0.0);
-        for step in 0..11 {
-            let strength = 0.8 + 0.35 * f64::from(step);
-            let firm: f64 = own.iter().map(|(u, line)| present(*u, line, strength) - self.chance(*u)).sum();
-            let (n, whole) = whole.taken(self, strength);
+        for (step, strength) in STRENGTHS.into_iter().enumerate() {
+            // No density is so small that the product of three dozen leaves the range of numbers.
+            let lines = own.iter().map(|(c, shapes)| shapes[step].density(c.u, c.tail));
+            let firm = lines.product::<f64>().ln() - by_chance;
+            let (n, whole) = whole.taken(step);
             let with = |f: &Loose| {
-                let (m, part) = f.taken(self, strength);
+                let (m, part) = f.taken(step);
                 whole + part + fewer_strays(left, n + m)
             };
-            let choice = (fractional.len() as f64).ln();
             let mut loose = fractional.iter().map(|f| with(f) - choice).fold(f64::NEG_INFINITY, f64::max);
             if is_texture {
                 // The lines of a small repeat are many of its places, those of a large one few of very many.
-                let by_place = whole + fewer_strays(left, n) + apart * textured(&places, self, strength);
+                let by_place = whole + fewer_strays(left, n) + apart * textured(&places, strength);
                 loose = if is_small { loose.max(by_place) } else { by_place };
             }
             if firm + loose > best.0 {
@@ -223,7 +272,7 @@ impl Scene {
     fn loose(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool, own: f64) -> (Loose, Vec<Loose>) {
         let all = self.places(basis, family, repeat, rowing);
         let seen = self.others(basis, family, repeat, rowing);
-        let pick = |held: &dyn Fn(&Other) -> bool| seen.iter().filter(|o| held(o)).map(|o| (o.u, o.level)).collect();
+        let pick = |held: &dyn Fn(&Other) -> bool| seen.iter().filter(|o| held(o)).map(|o| o.gain).collect();
         if repeat.0 * repeat.1 <= FEW {
             let whole = Loose { seen: pick(&|_| true), places: (all - own).max(1.0) };
             return (whole, vec![Loose { seen: Vec::new(), places: 0.0 }]);
@@ -239,8 +288,8 @@ impl Scene {
         (Loose { seen: pick(&Other::is_whole), places: (whole - own).max(1.0) }, fractional.collect())
     }
 
-    /// Amplitudes at the low fractional harmonics of a texture.
-    fn texture(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<f64> {
+    /// What stands at the low fractional harmonics of a texture.
+    fn texture(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<Chance> {
         let (a, b) = (repeat.0 as i32, repeat.1 as i32);
         let mut seen = Vec::new();
         for j in -2 * b..=2 * b {
@@ -248,7 +297,7 @@ impl Scene {
                 let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
                 let whole = h.fract() == 0.0 && k.fract() == 0.0;
                 if (i > 0 || j > 0) && !whole && !family.has_line(h, k) {
-                    seen.extend(self.amplitude(basis, h, k).map(f64::ln));
+                    seen.extend(self.amplitude(basis, h, k).map(|amplitude| self.chance(amplitude.ln())));
                 }
             }
         }
@@ -272,8 +321,7 @@ impl Scene {
         if rowing { own + whole } else { own }
     }
 
-    /// Peaks that are harmonics of the repeat, other than the family's own lines: where, and
-    /// how high.
+    /// Peaks that are harmonics of the repeat, other than the family's own lines.
     fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<Other> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
         let mut seen = Vec::new();
@@ -289,11 +337,11 @@ impl Scene {
             }
             let allowed = half_way || !family.chequered || (i + j).rem_euclid(2.0) == 0.0;
             let (i, j) = if half_way { (h, 2.0 * k) } else { (i, j) };
-            if allowed && dx.hypot(dy) < self.spectrum.reach(peak.f) && (i != 0.0 || j != 0.0) && !family.has_line(h, k)
-            {
+            let reach = self.spectrum.reach(peak.f);
+            if allowed && dx * dx + dy * dy < reach * reach && (i != 0.0 || j != 0.0) && !family.has_line(h, k) {
                 let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
-                let level = level - OTHER_FALL * ((0.5 * h).hypot(k) - 2.0).max(0.0);
-                seen.push(Other { h, k, u: peak.amplitude.ln(), level });
+                let level = level - OTHER_FALL * ((0.25 * h * h + k * k).sqrt() - 2.0).max(0.0);
+                seen.push(Other { h, k, gain: self.gain(peak.amplitude.ln(), level) });
             }
         }
         seen
@@ -377,9 +425,19 @@ impl Scene {
         held
     }
 
-    /// Log-density at a place where there is no line: noise, or a stray peak.
-    fn chance(&self, u: f64) -> f64 {
-        if u > LEAST { absent(u).max(self.stray(u)) } else { absent(u) }
+    /// Densities at a place with such a log-amplitude if there is no line.
+    fn chance(&self, u: f64) -> Chance {
+        let tail = tail(u);
+        let absent = Shape::new(NOISE, NOISE_SPREAD).density(u, tail);
+        let density = if u > LEAST { absent.max(self.stray(u).exp()) } else { absent };
+        Chance { u, tail, density }
+    }
+
+    /// Log-likelihood ratio of a peak being a line of such a level against being stray.
+    fn gain(&self, u: f64, level: f64) -> ByStrength<f64> {
+        let (tail, stray) = (tail(u), self.stray(u));
+        let shapes = Other::shapes(level);
+        std::array::from_fn(|step| shapes[step].density(u, tail).ln() - stray)
     }
 
     /// Log-density of a stray peak within reach of a place.
@@ -394,21 +452,49 @@ fn is_half_way(h: f64, k: f64) -> bool {
     (2.0 * k).round().rem_euclid(2.0) == 1.0 && (h - h.round()).abs() < 0.25
 }
 
-fn absent(u: f64) -> f64 {
-    mixture(u, NOISE, NOISE_SPREAD)
+/// What the log-amplitude of a line is spread about, and how.
+#[derive(Debug, Clone, Copy)]
+struct Shape {
+    centre: f64,
+    /// Minus half of one over the variance.
+    fall: f64,
+    /// Density in the middle.
+    height: f64,
 }
 
-fn present(u: f64, line: &Line, strength: f64) -> f64 {
-    let signal = (2.0 * (strength + line.level)).exp();
-    let noise = (2.0 * NOISE).exp();
-    let share = signal / (signal + noise);
-    mixture(u, 0.5 * (signal + noise).ln(), NOISE_SPREAD.hypot(line.spread * share))
+impl Shape {
+    fn new(centre: f64, spread: f64) -> Self {
+        Self { centre, fall: -0.5 / (spread * spread), height: (1.0 - TAIL) / (spread * (2.0 * PI).sqrt()) }
+    }
+
+    /// Of a line that is present, on a lattice of such a strength.
+    fn of(line: &Line, strength: f64) -> Self {
+        let signal = (2.0 * (strength + line.level)).exp();
+        let noise = (2.0 * NOISE).exp();
+        let share = line.spread * signal / (signal + noise);
+        Self::new(0.5 * (signal + noise).ln(), (NOISE_SPREAD * NOISE_SPREAD + share * share).sqrt())
+    }
+
+    /// A normal density with an even tail.
+    fn density(&self, u: f64, tail: f64) -> f64 {
+        let off = u - self.centre;
+        (self.fall * off * off).exp() * self.height + tail
+    }
 }
 
-/// Logarithm of a normal density with an even tail.
-fn mixture(u: f64, centre: f64, spread: f64) -> f64 {
-    let z = (u - centre) / spread;
-    let normal = (-0.5 * z * z).exp() / (spread * (2.0 * PI).sqrt());
-    let stray = TAIL_FALL / (1.0 + TAIL_FALL) * (-TAIL_FALL * u.max(0.0)).exp();
-    ((1.0 - TAIL) * normal + TAIL * stray).ln()
+/// Density of lines that follow no model, as a part of all.
+fn tail(u: f64) -> f64 {
+    TAIL * TAIL_FALL / (1.0 + TAIL_FALL) * (-TAIL_FALL * u.max(0.0)).exp()
+}
+
+/// The lines of every family, worked out once.
+fn shapes_of(family: &Family) -> &'static [ByStrength<Shape>] {
+    static SHAPES: LazyLock<Vec<Vec<ByStrength<Shape>>>> =
+        LazyLock::new(|| FAMILIES.iter().map(|f| f.lines.iter().map(by_strength).collect()).collect());
+    let number = FAMILIES.iter().position(|f| f.pattern.0 == family.pattern.0);
+    number.map_or(&[], |number| &SHAPES[number])
+}
+
+fn by_strength(line: &Line) -> ByStrength<Shape> {
+    STRENGTHS.map(|strength| Shape::of(line, strength))
 }

@@ -2,6 +2,7 @@
 
 use super::Decision;
 use super::phase::{Demodulator, Frame, Window};
+use super::reader::Reader;
 use crate::fabric::{Patch, Sheet, TwoColours};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
@@ -79,7 +80,7 @@ fn visible_plane(photo: &Photo, map: &PlaneMap, region: Option<&[PhotoPoint]>) -
 }
 
 /// Tunes the coarse basis at the seed: phase differences between windows some cells apart give the true steps.
-pub(super) fn settle(demodulator: &Demodulator, sheet: &Sheet, decision: &Decision) -> Option<Frame> {
+pub(super) fn settle(demodulator: &Demodulator, reader: &Reader, decision: &Decision) -> Option<Frame> {
     let (stitch_mm, row_mm) = decision.basis.steps_mm()?;
     let mut frame = Frame { at: decision.seed, stitch_mm, row_mm };
     // A basis off by 4 % is 0.16 of a stitch over 4, a third of a cycle of the second harmonic: no ambiguity yet.
@@ -87,7 +88,7 @@ pub(super) fn settle(demodulator: &Demodulator, sheet: &Sheet, decision: &Decisi
         let excess = |step: [f64; 2]| {
             let side = |k: f64| {
                 let at = frame.at.moved(k * step[0] * reach / 2.0, k * step[1] * reach / 2.0);
-                demodulator.window(sheet, &Frame { at, ..frame })
+                demodulator.window(reader, &Frame { at, ..frame })
             };
             (side(-1.0), side(1.0))
         };

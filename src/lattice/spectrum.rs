@@ -44,31 +44,9 @@ impl Spectrum {
         self.amplitude[(iy.rem_euclid(n) * n + ix.rem_euclid(n)) as usize]
     }
 
-    /// Amplitude of the line at a frequency (cycles/mm): that of a local maximum within reach, or no more than the noise
-    /// where there is none, so that the skirt of a line counts for no other.
-    pub fn near(&self, f: [f64; 2]) -> f64 {
-        let (x, y) = (f[0] / self.bin, f[1] / self.bin);
-        let (ix, iy) = (x.round() as i64, y.round() as i64);
-        let reach = self.reach(f) / self.bin;
-        let mut best = 0.0f64;
-        for dy in -1..=1 {
-            for dx in -1..=1 {
-                let (jx, jy) = (ix + dx, iy + dy);
-                let v = self.value(jx, jy);
-                if f64::from(v) > best && self.is_highest(jx, jy) {
-                    let (px, py) = self.vertex(jx, jy);
-                    if (px - x).hypot(py - y) <= reach {
-                        best = f64::from(v);
-                    }
-                }
-            }
-        }
-        if best > 0.0 { best } else { f64::from(self.value(ix, iy)).min(1.0) }
-    }
-
     /// How far from its place a line may be, in cycles/mm.
     pub fn reach(&self, f: [f64; 2]) -> f64 {
-        REACH_BINS * self.bin + REACH_PART * f[0].hypot(f[1])
+        REACH_BINS * self.bin + REACH_PART * (f[0] * f[0] + f[1] * f[1]).sqrt()
     }
 
     /// Power of the noise around a frequency (cycles/mm), in units of its own: what a line's height stands over.
@@ -162,13 +140,13 @@ impl Grid {
         let (g, v) = (sheet.grey.as_raw(), sheet.valid.as_raw());
         let share = 1.0 / (step * step) as f32;
         for y in 0..height * step {
-            for x in 0..width * step {
-                let (from, to) = (y * w + x, (y / step) * width + x / step);
-                let seen = if v.get(from).is_some_and(|v| *v > 0.5) { share } else { 0.0 };
-                valid[to] += seen;
-                let value = g[from];
-                if value.is_finite() {
-                    grey[to] += seen * value;
+            let (from, to) = (y * w..y * w + width * step, (y / step) * width);
+            let cells = g[from.clone()].chunks_exact(step).zip(v[from].chunks_exact(step));
+            for ((greys, valids), (grey, valid)) in cells.zip(grey[to..].iter_mut().zip(&mut valid[to..])) {
+                for (g, v) in greys.iter().zip(valids) {
+                    let seen = if *v > 0.5 { share } else { 0.0 };
+                    *valid += seen;
+                    *grey += if g.is_finite() { seen * g } else { 0.0 };
                 }
             }
         }
@@ -184,27 +162,51 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
         return None;
     }
     let hann: Vec<f32> = (0..n).map(|i| (std::f32::consts::PI * (i as f32 + 0.5) / n as f32).sin().powi(2)).collect();
-    let mut planner = FftPlanner::new();
-    let fft = planner.plan_fft_forward(n);
+    let fft = FftPlanner::new().plan_fft_forward(n);
+    let mut data = vec![Complex32::ZERO; n * n];
     let mut power = vec![0.0f32; n * n];
     let mut windows = 0;
+    // Two windows in one transform, one as its real part and one as its imaginary part: the sum of their powers is the
+    // transform's own, made even about frequency zero.
+    let mut add = |data: &mut [Complex32]| {
+        fft.process(data);
+        transpose(data, n);
+        fft.process(data);
+        power.iter_mut().zip(&*data).for_each(|(p, c)| *p += c.norm_sqr());
+        data.fill(Complex32::ZERO);
+    };
     let (down, across) = (starts(grid.height, n), starts(grid.width, n));
-    for &y0 in &down {
-        for &x0 in &across {
-            let Some(mut data) = window(grid, x0, y0, n, &hann) else { continue };
-            fft.process(&mut data);
-            transpose(&mut data, n);
-            fft.process(&mut data);
-            transpose(&mut data, n);
-            power.iter_mut().zip(&data).for_each(|(p, c)| *p += c.norm_sqr());
-            windows += 1;
+    for corner in down.iter().flat_map(|&y0| across.iter().map(move |&x0| (x0, y0))) {
+        let Some(seen) = window(grid, corner, n, &hann) else { continue };
+        match windows % 2 {
+            0 => data.iter_mut().zip(&seen).for_each(|(c, v)| c.re = *v),
+            _ => {
+                data.iter_mut().zip(&seen).for_each(|(c, v)| c.im = *v);
+                add(&mut data);
+            }
         }
+        windows += 1;
+    }
+    if windows % 2 == 1 {
+        add(&mut data);
     }
     (windows > 0).then(|| {
-        let mut amplitude = power;
+        let mut amplitude = even(&power, n);
         let floor = whiten(&mut amplitude, n);
         Spectrum { n, bin: grid.px_per_mm / n as f64, windows, coloured: vec![false; n * n], amplitude, floor }
     })
+}
+
+/// The mean of a power spectrum and its mirror image about frequency zero; by rows, from one by columns.
+fn even(power: &[f32], n: usize) -> Vec<f32> {
+    let opposite = |i: usize| if i == 0 { 0 } else { n - i };
+    let mut out = vec![0.0; n * n];
+    for y in 0..n {
+        for x in 0..n {
+            out[y * n + x] = 0.5 * (power[x * n + y] + power[opposite(x) * n + opposite(y)]);
+        }
+    }
+    out
 }
 
 /// Window starts: half overlapping, the last one flush with the end.
@@ -214,37 +216,43 @@ fn starts(length: usize, n: usize) -> Vec<usize> {
     (0..count).map(|i| if count == 1 { spare / 2 } else { spare * i / (count - 1) }).collect()
 }
 
-/// One window, weighted and of unit energy; `None` where too little is in sight.
-fn window(grid: &Grid, x0: usize, y0: usize, n: usize, hann: &[f32]) -> Option<Vec<Complex32>> {
-    let (mut sum, mut weights, mut seen) = (0.0f64, 0.0f64, 0.0f64);
-    let mut data = vec![Complex32::default(); n * n];
-    for y in 0..n {
-        let row = (y0 + y) * grid.width + x0;
-        for x in 0..n {
-            let w = hann[x] * hann[y];
-            let v = grid.valid[row + x] * w;
-            data[y * n + x] = Complex32::new(grid.grey[row + x] * w, v);
-            sum += f64::from(grid.grey[row + x] * w);
-            weights += f64::from(v);
-            seen += f64::from(w);
-        }
+/// The window at a corner, weighted and of unit energy; `None` where too little is in sight.
+fn window(grid: &Grid, (x0, y0): (usize, usize), n: usize, hann: &[f32]) -> Option<Vec<f32>> {
+    let row = |y: usize| (y0 + y) * grid.width + x0..(y0 + y) * grid.width + x0 + n;
+    let (mut sum, mut weights) = (0.0f64, 0.0f64);
+    for (y, w) in hann.iter().enumerate() {
+        sum += f64::from(*w) * dot(&grid.grey[row(y)], hann);
+        weights += f64::from(*w) * dot(&grid.valid[row(y)], hann);
     }
-    if weights < MIN_VALID * seen {
+    let whole: f64 = hann.iter().map(|w| f64::from(*w)).sum();
+    if weights < MIN_VALID * whole * whole {
         return None;
     }
     let mean = (sum / weights) as f32;
     let mut energy = 0.0f64;
-    for c in &mut data {
-        c.re -= mean * c.im;
-        c.im = 0.0;
-        energy += f64::from(c.re * c.re);
+    let mut data = vec![0.0f32; n * n];
+    for (y, out) in data.chunks_exact_mut(n).enumerate() {
+        let seen = grid.grey[row(y)].iter().zip(&grid.valid[row(y)]).zip(hann);
+        out.iter_mut().zip(seen).for_each(|(out, ((g, v), w))| *out = (g - mean * v) * (w * hann[y]));
+        energy += dot(out, out);
     }
     if energy < 1e-9 {
         return None;
     }
     let scale = (1.0 / energy).sqrt() as f32;
-    data.iter_mut().for_each(|c| c.re *= scale);
+    data.iter_mut().for_each(|v| *v *= scale);
     Some(data)
+}
+
+/// Sum of products, in eight running sums that the compiler keeps in one register.
+pub(super) fn dot(a: &[f32], b: &[f32]) -> f64 {
+    let mut sums = [0.0_f32; 8];
+    let (eights, others) = (a.chunks_exact(8).zip(b.chunks_exact(8)), a.len() & !7);
+    for (a, b) in eights {
+        (0..8).for_each(|k| sums[k] += a[k] * b[k]);
+    }
+    let rest: f64 = a[others..].iter().zip(&b[others..]).map(|(a, b)| f64::from(a * b)).sum();
+    rest + sums.iter().map(|s| f64::from(*s)).sum::<f64>()
 }
 
 fn transpose(data: &mut [Complex32], n: usize) {
@@ -270,14 +278,14 @@ fn level(floor: &[f64], radius_bins: f64) -> f64 {
 
 /// Power → amplitude over the median in rings about frequency zero; and the logarithms of these medians.
 fn whiten(power: &mut [f32], n: usize) -> Vec<f64> {
-    let signed = |i: usize| if i > n / 2 { i as f64 - n as f64 } else { i as f64 };
-    let radius = |x: usize, y: usize| signed(x).hypot(signed(y));
+    let side = n / 2 + 1;
+    let folded = |i: usize| if i > n / 2 { n - i } else { i };
     let rings = (n as f64).sqrt() as usize * 3 + 2;
+    let ring_of = by_radius(side, |radius| ring(radius) as u16);
     let mut values: Vec<Vec<f32>> = vec![Vec::new(); rings];
     for y in 0..=n / 2 {
         for x in 0..n {
-            let r = ring(radius(x, y)) as usize;
-            values[r].push(power[y * n + x]);
+            values[usize::from(ring_of[y * side + folded(x)])].push(power[y * n + x]);
         }
     }
     let medians: Vec<f64> = values
@@ -291,14 +299,29 @@ fn whiten(power: &mut [f32], n: usize) -> Vec<f64> {
         })
         .collect();
     let floor = smooth(&medians);
+    let levels = by_radius(side, |radius| level(&floor, radius));
     for y in 0..n {
+        let levels = &levels[folded(y) * side..][..side];
         for x in 0..n {
             let p = &mut power[y * n + x];
-            *p = (f64::from(*p) / level(&floor, radius(x, y))).sqrt() as f32;
+            *p = (f64::from(*p) / levels[folded(x)]).sqrt() as f32;
         }
     }
     power[0] = 0.0;
     floor
+}
+
+/// A function of the radius in one quadrant of a spectrum, its axes included.
+fn by_radius<T: Copy + Default>(side: usize, value: impl Fn(f64) -> T) -> Vec<T> {
+    let mut quadrant = vec![T::default(); side * side];
+    for y in 0..side {
+        for x in 0..=y {
+            let here = value(((x * x + y * y) as f64).sqrt());
+            quadrant[y * side + x] = here;
+            quadrant[x * side + y] = here;
+        }
+    }
+    quadrant
 }
 
 /// Running mean over five rings of those that hold something.

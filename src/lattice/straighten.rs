@@ -9,19 +9,25 @@ use crate::fabric::{Patch, TwoColours};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
-use std::collections::BTreeMap;
 
 /// Pixels per stitch or row of the lattice that was followed, whichever is smaller. A lattice twice too coarse still
 /// leaves 8 px a stitch, 4 px a cycle of its second harmonic.
 const PX_PER_CELL: f64 = 16.0;
 /// Most pixels (bounded memory and time).
 const PIXELS: f64 = 1.6e6;
+/// Most block places in the rectangle about a reading: a lattice reaches 150 blocks to every side of its seed, which a fit may
+/// stretch a little.
+const MOST_PLACES: usize = 400 * 400;
 
 /// Departures of the counts from an even lattice, at block places of the counts.
 struct Departures {
     spacing: f64,
     offset: [f64; 2],
-    at: BTreeMap<(i32, i32), [f64; 2]>,
+    /// Block places of the first column and row.
+    first: [i32; 2],
+    columns: usize,
+    /// By rows; `None` where no block is.
+    at: Vec<Option<[f64; 2]>>,
 }
 
 impl Departures {
@@ -43,24 +49,41 @@ impl Departures {
             return None;
         }
         let number = |v: f64| (v / spacing).round() as i32;
-        let at = reading
-            .blocks
-            .iter()
-            .zip(&rests)
-            .map(|(b, r)| ((number(b.stitches), number(b.rows)), [r[0] - offset[0], r[1] - offset[1]]))
-            .collect();
-        Some(Self { spacing, offset, at })
+        let places: Vec<[i32; 2]> = reading.blocks.iter().map(|b| [number(b.stitches), number(b.rows)]).collect();
+        let range = |axis: usize| Some((places.iter().map(|p| p[axis]).min()?, places.iter().map(|p| p[axis]).max()?));
+        let (columns, rows) = (range(0)?, range(1)?);
+        let count = |(low, high): (i32, i32)| high.abs_diff(low) as usize + 1;
+        let mut departures = Self {
+            spacing,
+            offset,
+            first: [columns.0, rows.0],
+            columns: count(columns),
+            at: vec![None; count(columns).checked_mul(count(rows)).filter(|n| *n <= MOST_PLACES)?],
+        };
+        for (place, r) in places.iter().zip(&rests) {
+            if let Some(index) = departures.index(*place) {
+                departures.at[index] = Some([r[0] - offset[0], r[1] - offset[1]]);
+            }
+        }
+        Some(departures)
+    }
+
+    fn index(&self, [i, j]: [i32; 2]) -> Option<usize> {
+        let column = usize::try_from(i.checked_sub(self.first[0])?).ok().filter(|i| *i < self.columns)?;
+        let row = usize::try_from(j.checked_sub(self.first[1])?).ok()?;
+        Some(row * self.columns + column).filter(|index| *index < self.at.len())
     }
 
     /// Departure at counts, bilinear between the blocks around; `None` where fewer than two of the four are known.
     fn near(&self, count: [f64; 2]) -> Option<[f64; 2]> {
-        let place = count.map(|c| c / self.spacing);
-        let low = place.map(f64::floor);
+        let counted = count.map(|c| c / self.spacing);
+        let low = counted.map(f64::floor);
         let (mut weight, mut known, mut sum) = (0.0, 0, [0.0; 2]);
         for (di, dj) in [(0, 0), (1, 0), (0, 1), (1, 1)] {
-            let Some(d) = self.at.get(&(low[0] as i32 + di, low[1] as i32 + dj)) else { continue };
+            let place = [low[0] as i32 + di, low[1] as i32 + dj];
+            let Some(d) = self.index(place).and_then(|index| self.at[index]) else { continue };
             let part = |axis: usize, k: i32| {
-                let t = place[axis] - low[axis];
+                let t = counted[axis] - low[axis];
                 if k == 1 { t } else { 1.0 - t }
             };
             let w = part(0, di) * part(1, dj) + 1e-6;

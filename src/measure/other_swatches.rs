@@ -25,7 +25,9 @@ pub(super) fn check_alone(view: &View, search: &Search, setup: &Setup, first: &F
     }
     let undeclared = Setup { stitch: None, ..setup.clone() };
     for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
-        if let Ok(second) = view.read_at(&seed, setup).or_else(|_| view.read_at(&seed, &undeclared)) {
+        // What was not declared is not read a second time.
+        let otherwise = |refusal| if setup.stitch.is_some() { view.read_at(&seed, &undeclared) } else { Err(refusal) };
+        if let Ok(second) = view.read_at(&seed, setup).or_else(otherwise) {
             check_one_fabric(view, first, &second)?;
         }
     }

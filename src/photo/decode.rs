@@ -2,7 +2,7 @@
 
 use super::camera::CameraRecord;
 use super::error::{PhotoError, PhotoFormat};
-use super::{Photo, heic, jpeg_ending, upright};
+use super::{LinearCopies, Photo, heic, jpeg_ending, upright};
 use image::codecs::{jpeg::JpegDecoder, png::PngDecoder, tiff::TiffDecoder, webp::WebPDecoder};
 use image::{DynamicImage, ImageBuffer, ImageDecoder, ImageError, Limits, RgbImage, RgbaImage};
 use sha2::{Digest, Sha256};
@@ -51,6 +51,7 @@ pub fn decode(bytes: &[u8]) -> Result<Photo, PhotoError> {
         digital_zoom_ratio: camera.digital_zoom_ratio,
         original_size_px: camera.upright_size_px(),
         sha256: sha256_hex(bytes),
+        copies: LinearCopies::default(),
     })
 }
 

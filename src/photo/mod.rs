@@ -7,12 +7,14 @@ mod exif_bounds;
 mod heic;
 mod hevc_colour;
 mod jpeg_ending;
+mod linear_copies;
 mod linear_light;
 mod upright;
 
 pub use camera::CameraRecord;
 pub use decode::{MAX_PIXELS, MAX_SIDE_PX, MIN_PIXELS, decode, sha256_hex};
 pub use error::{PhotoError, PhotoFormat};
+pub use linear_copies::{LinearCopies, LinearCopy};
 pub use linear_light::{GreyImage, LUMINANCE, LinearPhoto, linear_table};
 
 use image::RgbImage;
@@ -31,6 +33,8 @@ pub struct Photo {
     pub original_size_px: Option<(u32, u32)>,
     /// SHA-256 of the file's bytes, in hexadecimal; empty for a picture that did not come from a file.
     pub sha256: String,
+    /// Reduced copies that were made of the picture on the way; they say nothing that it does not.
+    pub copies: LinearCopies,
 }
 
 impl Photo {

@@ -1,6 +1,7 @@
 //! Blank: a long straight body without marks, so that a refusal can say that the ruler lies wrong side up.
 
-use image::{RgbImage, imageops};
+use super::small::small_copy;
+use image::RgbImage;
 
 /// Longer side of the picture in which the body is looked for, px.
 const SEARCH_PX: u32 = 480;
@@ -25,8 +26,7 @@ const TAPER: f64 = 0.25;
 pub(super) fn shows_blank_ruler(rgb: &RgbImage) -> bool {
     let longest = rgb.width().max(rgb.height()).max(1);
     let side = |px: u32| (px * SEARCH_PX / longest).max(1);
-    let small =
-        if longest > SEARCH_PX { imageops::thumbnail(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() };
+    let small = if longest > SEARCH_PX { small_copy(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() };
     let longest = f64::from(small.width().max(small.height()));
     let least = (WIDE * LONG * longest * longest) as usize;
     even_regions(&small, least)

@@ -6,6 +6,7 @@ use super::chain::{Chain, find_chains};
 use super::edges::{beside_train, faces, lies_on, same_line};
 use super::hierarchy::{Match, match_scales};
 use super::settle::{Candidate, EDGES_AGREE, RESIDUAL_MAX_JOINT, Verdict, agree, is_certain, is_graduated, settle};
+use super::small::small_copy;
 use super::strokes::find_strokes;
 use super::tips::follow;
 use super::train::{Train, grow_train, mark_sigma_px, residual_rms_px};
@@ -13,7 +14,7 @@ use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, LUMINANCE, Photo};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
-use image::{RgbImage, imageops};
+use image::RgbImage;
 
 /// What the user says about the ruler.
 #[derive(Debug, Clone, Copy, Default)]
@@ -317,7 +318,7 @@ fn graduations(train: &Train, m: &Match) -> GraduationTrain {
 /// A copy of the photo, reduced by averaging.
 fn reduced(photo: &Photo, scale: f64) -> RgbImage {
     let side = |px: u32| ((f64::from(px) / scale).round() as u32).max(1);
-    imageops::thumbnail(&photo.rgb, side(photo.width()), side(photo.height()))
+    small_copy(&photo.rgb, side(photo.width()), side(photo.height()))
 }
 
 /// One mix of the sRGB-coded channels, 0 to 1.

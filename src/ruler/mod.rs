@@ -12,6 +12,7 @@ mod id1;
 mod ink;
 mod numerals;
 mod settle;
+mod small;
 mod strokes;
 mod tips;
 mod train;

@@ -2,8 +2,9 @@
 
 use super::NoOutline;
 use super::looks::Looks;
-use crate::fabric::inside;
-use crate::fabric::patch::{Patch, box_blur};
+use crate::fabric::Bands;
+use crate::fabric::even_light::box_blur;
+use crate::fabric::patch::Patch;
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -50,6 +51,7 @@ impl Ground {
         }
         let centre = PlanePoint::new((x0 + x1) / 2.0, (y0 + y1) / 2.0);
         let patch = Patch::resample(photo, map, centre, (x1 - x0, y1 - y0), px_per_mm, excluded);
+        let fabric = Bands::of(fabric);
         let n = patch.valid.len();
         let (mut in_picture, mut rim, mut known) = (vec![false; n], vec![false; n], vec![false; n]);
         for i in 0..n {
@@ -57,7 +59,7 @@ impl Ground {
             let edge = p.x.min(w - p.x).min(p.y).min(h - p.y);
             in_picture[i] = edge >= 0.0;
             rim[i] = edge >= 0.0 && edge < RIM * w.min(h);
-            known[i] = edge >= 0.0 && inside(fabric, p);
+            known[i] = edge >= 0.0 && fabric.hold(p);
         }
         Some(Self { patch, in_picture, rim, known })
     }

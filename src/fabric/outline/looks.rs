@@ -4,7 +4,8 @@
 //! its surroundings is counted, and a pixel's evidence is the logarithm of the ratio (naive Bayes on two histograms;
 //! colour histograms after Swain and Ballard 1991).
 
-use crate::fabric::patch::{Patch, box_blur};
+use crate::fabric::even_light::box_blur;
+use crate::fabric::patch::Patch;
 
 /// Bins of lightness, and its range in logarithms of linear light: from the dark level to white.
 const LIGHT_BINS: usize = 24;

@@ -8,7 +8,7 @@ mod ground;
 mod looks;
 mod sides;
 
-use crate::fabric::inside;
+use crate::fabric::Bands;
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -160,6 +160,7 @@ fn check(ground: &Ground, evidence: &[f32], outline: &[PhotoPoint], map: &PlaneM
             PhotoPoint::new((p.x - patch.origin.x) * patch.px_per_mm, (p.y - patch.origin.y) * patch.px_per_mm)
         })
         .collect();
+    let outline = Bands::of(&plane);
     let gathered = ground.gathered(evidence);
     let width = ground.patch.width;
     let (near, far) = (ground.radius(BAND_MM.0) as f64, ground.radius(BAND_MM.1) as f64);
@@ -169,7 +170,7 @@ fn check(ground: &Ground, evidence: &[f32], outline: &[PhotoPoint], map: &PlaneM
     for i in (0..gathered.len()).filter(|&i| ground.patch.valid[i] > 0.0) {
         let p = PhotoPoint::new((i % width) as f64 + 0.5, (i / width) as f64 + 0.5);
         let looks = f64::from(u8::from(gathered[i] > 0.0));
-        if inside(&plane, p) {
+        if outline.hold(p) {
             within = [within[0] + looks, within[1] + 1.0];
             continue;
         }
@@ -177,7 +178,7 @@ fn check(ground: &Ground, evidence: &[f32], outline: &[PhotoPoint], map: &PlaneM
         let (dx, dy) = (centre.0 - p.x, centre.1 - p.y);
         let length = dx.hypot(dy).max(1e-9);
         let drawn = |by: f64| p.moved(dx / length * by, dy / length * by);
-        if inside(&plane, drawn(far)) && !inside(&plane, drawn(near)) {
+        if outline.hold(drawn(far)) && !outline.hold(drawn(near)) {
             around = [around[0] + looks, around[1] + 1.0];
         }
     }

@@ -1,0 +1,128 @@
+//! Copies of the photo in linear light, reduced by a whole factor, kept while they may be asked for again: every look at the
+//! whole photo in millimetres starts from one, and to make one is to read every pixel of the photo.
+
+use super::{Photo, linear_table};
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
+
+/// A part of the photo in linear light (0 … 65535), averaged over squares of `factor` pixels.
+#[derive(Debug)]
+pub struct LinearCopy {
+    /// Photo pixels to a side of one of its pixels.
+    pub factor: usize,
+    /// The photo pixel, from the left and from the top, where it begins.
+    pub corner: (usize, usize),
+    /// Its width, in its own pixels.
+    pub width: usize,
+    /// Its height, in its own pixels.
+    pub height: usize,
+    /// Red, green, blue, and a filler that makes them four, which a processor takes at once; by rows.
+    pub rgb: Vec<[u16; 4]>,
+}
+
+/// The copies of a whole photo that are kept. Clones are empty, and all are equal: they change nothing but the time taken.
+#[derive(Debug, Default)]
+pub struct LinearCopies(Mutex<Vec<Arc<LinearCopy>>>);
+
+impl Clone for LinearCopies {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
+impl PartialEq for LinearCopies {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+impl Photo {
+    /// The part from `x0`, `y0` to before `x1`, `y1` of the photo (whole pixels within it), averaged over squares of
+    /// `factor` pixels; what fills no whole square at the right and lower edge is left out. A factor of 0 counts as 1.
+    pub fn linear_copy(&self, [x0, y0, x1, y1]: [usize; 4], factor: usize) -> Arc<LinearCopy> {
+        let factor = factor.max(1);
+        let make = || Arc::new(self.averaged((x0, y0), (x1.saturating_sub(x0), y1.saturating_sub(y0)), factor));
+        if [x0, y0, x1, y1] != [0, 0, self.width() as usize, self.height() as usize] {
+            return make();
+        }
+        // Nothing is left half done under the lock.
+        let mut kept = self.copies.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(known) = kept.iter().find(|c| c.factor == factor) {
+            return Arc::clone(known);
+        }
+        // All that are kept take no more memory than the photo itself (a stated choice); the oldest goes first.
+        let bytes = |factor: usize| 8 * (x1 / factor) * (y1 / factor);
+        while !kept.is_empty() && bytes(factor) + kept.iter().map(|c| bytes(c.factor)).sum::<usize>() > 3 * x1 * y1 {
+            kept.remove(0);
+        }
+        let copy = make();
+        if bytes(factor) <= 3 * x1 * y1 {
+            kept.push(Arc::clone(&copy));
+        }
+        copy
+    }
+
+    fn averaged(&self, corner: (usize, usize), (across, down): (usize, usize), factor: usize) -> LinearCopy {
+        static TABLE: LazyLock<[u32; 256]> = LazyLock::new(|| linear_table().map(|v| (v * 65535.0 + 0.5) as u32));
+        let table = &*TABLE;
+        let (width, height) = (across / factor, down / factor);
+        let raw = self.rgb.as_raw();
+        let stride = 3 * self.width() as usize;
+        let n = (factor * factor) as u32;
+        let mut rgb = Vec::with_capacity(width * height);
+        let mut sums = vec![[0_u32; 3]; width];
+        for y in 0..height {
+            sums.fill([0; 3]);
+            for dy in 0..factor {
+                let from = (corner.1 + y * factor + dy) * stride + 3 * corner.0;
+                let row = &raw[from..from + 3 * factor * width];
+                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(3 * factor)) {
+                    let mut cell_sum = [0_u32; 3];
+                    for px in cell.chunks_exact(3) {
+                        (0..3).for_each(|c| cell_sum[c] += table[usize::from(px[c])]);
+                    }
+                    (0..3).for_each(|c| sum[c] += cell_sum[c]);
+                }
+            }
+            rgb.extend(sums.iter().map(|s| [(s[0] / n) as u16, (s[1] / n) as u16, (s[2] / n) as u16, 0]));
+        }
+        LinearCopy { factor, corner, width, height, rgb }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{Rgb, RgbImage};
+
+    fn photo() -> Photo {
+        let rgb = RgbImage::from_fn(40, 30, |x, y| Rgb([(6 * x) as u8, (8 * y) as u8, (x * y % 256) as u8]));
+        Photo { rgb, ..Photo::default() }
+    }
+
+    #[test]
+    fn a_copy_holds_the_means_of_squares() {
+        let photo = photo();
+        let copy = photo.linear_copy([3, 5, 24, 21], 4);
+        assert_eq!((copy.width, copy.height), (5, 4));
+        let table = linear_table();
+        let mean = |c: usize| {
+            let of = |k: u32| f64::from(table[usize::from(photo.rgb.get_pixel(7 + k % 4, 13 + k / 4).0[c])]);
+            (0..16).map(of).sum::<f64>() / 16.0 * 65535.0
+        };
+        for c in 0..3 {
+            assert!((f64::from(copy.rgb[2 * copy.width + 1][c]) - mean(c)).abs() <= 1.5);
+        }
+    }
+
+    #[test]
+    fn the_whole_is_made_once_and_kept_within_bounds() {
+        let photo = photo();
+        let whole = [0, 0, 40, 30];
+        assert!(Arc::ptr_eq(&photo.linear_copy(whole, 2), &photo.linear_copy(whole, 2)));
+        let full = photo.linear_copy(whole, 1);
+        assert!(!Arc::ptr_eq(&full, &photo.linear_copy(whole, 1)));
+        (2..9).for_each(|factor| drop(photo.linear_copy(whole, factor)));
+        let kept: usize = photo.copies.0.lock().unwrap().iter().map(|c| 8 * c.rgb.len()).sum();
+        assert!(kept > 0 && kept <= 3 * 40 * 30);
+    }
+}
