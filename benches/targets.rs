@@ -42,8 +42,16 @@ fn main() {
     let (whole, decoding) = in_turns(&middle);
     tell("12 MP: whole over decoding", Some(whole / decoding), "at most 2");
     let rest = whole - decoding;
-    tell("decoding over the same by libjpeg-turbo (OpenCV's)", python.as_ref().map(|p| decoding / p.decode), "at most 1.3");
-    tell("12 MP: OpenCV + NumPy script over ours, without decoding", python.as_ref().map(|p| p.steps / rest), "at least 3");
+    tell(
+        "decoding over the same by libjpeg-turbo (OpenCV's)",
+        python.as_ref().map(|p| decoding / p.decode),
+        "at most 1.3",
+    );
+    tell(
+        "12 MP: OpenCV + NumPy script over ours, without decoding",
+        python.as_ref().map(|p| p.steps / rest),
+        "at least 3",
+    );
     for (name, file) in [("3 MP", &small), ("12 MP", &middle), ("48 MP", &large)] {
         tell(&format!("{name}: peak of memory over the decoded picture"), peak_over_picture(file), "at most 3");
     }
