@@ -84,14 +84,26 @@ pub(super) fn oblique_or(plane: &PlaneEstimate, refusal: Refusal) -> Refusal {
 }
 
 /// Refuses a camera that looked too obliquely, or may have: a steep tilt is known badly where the lens is not.
+///
+/// A tilt θ shortens lengths along its slope by cos θ, so what it is known to, σ, makes them uncertain by σ tan θ, relatively.
 pub(super) fn check_tilt(plane: &PlaneEstimate) -> Result<(), Refusal> {
-    let tilt = plane.pose.tilt_deg();
-    if tilt + plane.tilt_sigma_deg <= TILT_LIMIT_DEG {
-        return Ok(());
+    /// The most of that (stated choice: half-widths of 6 % from the tilt alone tell little, and the usual tilt, which the
+    /// estimate then leans on, is no evidence of this photo's).
+    const MOST_UNCERTAIN: f64 = 0.03;
+    let (tilt, sigma) = (plane.pose.tilt_deg(), plane.tilt_sigma_deg);
+    if tilt + sigma > TILT_LIMIT_DEG {
+        let seen = format!("tilted by {tilt:.0}° give or take {sigma:.0}°, the limit is {TILT_LIMIT_DEG:.0}°");
+        return Err(Refusal::new(RefusalCode::TiltTooLarge, seen));
     }
-    let seen =
-        format!("tilted by {tilt:.0}° give or take {:.0}°, the limit is {TILT_LIMIT_DEG:.0}°", plane.tilt_sigma_deg);
-    Err(Refusal::new(RefusalCode::TiltTooLarge, seen))
+    let uncertain = sigma.to_radians() * tilt.to_radians().tan();
+    if uncertain > MOST_UNCERTAIN {
+        let seen = format!(
+            "tilted by {tilt:.0}° give or take {sigma:.0}°, which leaves lengths along its slope uncertain by {:.0} %",
+            100.0 * uncertain
+        );
+        return Err(Refusal::new(RefusalCode::TiltTooLarge, seen));
+    }
+    Ok(())
 }
 
 impl Scale {
