@@ -92,7 +92,7 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
         let Agreement { agree, of } = best.places();
         let seen = format!(
             "the best reading is right with a probability of {:.0} %, {:.0} needed; {agree} of {of} places agree",
-            100.0 * confidence,
+            (100.0 * confidence).floor(),
             100.0 * SURE,
         );
         return Err(Refusal::new(code(&all), seen).with_rivals(rivals));

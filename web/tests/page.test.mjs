@@ -233,11 +233,14 @@ onPage("rival readings have pictures, and one is chosen by touch", phone, async 
 });
 
 onPage("a rival is chosen by key before the pictures are there", desktop, async (page) => {
-  await measure(page, sample("rib-2x2-inch-ruler.jpg"), "");
-  await page.locator("#rivals .rival", { hasText: "Rib 2 × 2" }).first().focus();
-  await answering(page, () => page.keyboard.press("Enter"));
-  assert.match(await page.textContent("#by-hand"), /the choice between readings/);
-  assert.equal((await shownRecord(page)).stitch_pattern.name, "rib-2x2");
+  await folder(async (path) => {
+    const { photo } = await refusedWithRivals(path);
+    await measure(page, photo, "");
+    await page.locator("#rivals .rival", { hasText: "Garter" }).first().focus();
+    await answering(page, () => page.keyboard.press("Enter"));
+    assert.match(await page.textContent("#by-hand"), /the choice between readings/);
+    assert.equal((await shownRecord(page)).stitch_pattern.name, "garter");
+  });
 });
 
 /** Scale, part of the photo and direction of the rows, each set in one way; the command says the same of the same. */

@@ -1,6 +1,7 @@
 // Pictures of every state of the page, to be looked at: node screens.mjs FOLDER
 import { mkdir } from "node:fs/promises";
 import { join } from "node:path";
+import { walewise } from "./command.mjs";
 import { answered, desktop, launch, measure, phone, sample, serve, visit } from "./site.mjs";
 
 const out = process.argv[2] ?? "screenshots";
@@ -26,7 +27,9 @@ const states = {
     await measure(page, sample("no-ruler.jpg"), "stockinette");
   },
   async rivals(page) {
-    await measure(page, sample("garter-inch-ruler.jpg"), "");
+    const photo = join(out, "rivals.jpg");
+    await walewise("sample", "--seed", "7", "--stitch", "garter", photo);
+    await measure(page, photo, "");
     await page.waitForFunction(() => [...document.querySelectorAll(".crop")].every((one) => one.matches(".there")));
   },
   async hand(page) {
