@@ -129,8 +129,8 @@ fn blur_rows<const N: usize>(v: &[f32], out: &mut [f32], width: usize, radius: u
     let norm = 1.0 / (2 * radius + 1) as f64;
     let rows: [&[f32]; N] = std::array::from_fn(|k| &v[k * width..(k + 1) * width]);
     let mut sums = [0.0_f64; N];
-    for x in 0..radius.min(width) {
-        (0..N).for_each(|k| sums[k] += f64::from(rows[k][x]));
+    for (sum, row) in sums.iter_mut().zip(rows) {
+        *sum = row[..radius.min(width)].iter().map(|v| f64::from(*v)).sum();
     }
     for x in 0..width {
         if x + radius < width {
