@@ -212,14 +212,13 @@ impl Scale {
     }
 
     /// The counts that may speak about the plane. Beside a typed span there are none: nothing in it contradicts a slope
-    /// of the counts that comes from the fabric itself, so a curved garment would be taken for a tilted camera. Beside a ruler whose
-    /// marks show their directions there are none either: those fix the plane by themselves, and uneven knitting passes for
-    /// perspective.
+    /// of the counts that comes from the fabric itself, so a curved garment would be taken for a tilted camera. Beside a ruler
+    /// there are none either: where its marks show their directions they fix the plane by themselves, and where they do not,
+    /// uneven knitting passes for perspective.
     pub fn supported_by(&self, reading: &LatticeReading) -> Vec<CountSeen> {
         match self {
-            Self::Ruler(ruler) if ruler.trains.iter().any(|t| !t.tips.is_empty()) => Vec::new(),
-            Self::Ruler(_) | Self::Grid(_) | Self::Card(..) | Self::Id1(_) => independent_counts(reading),
-            Self::Span(_) => Vec::new(),
+            Self::Grid(_) | Self::Card(..) | Self::Id1(_) => independent_counts(reading),
+            Self::Ruler(_) | Self::Span(_) => Vec::new(),
         }
     }
 
