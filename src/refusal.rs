@@ -41,6 +41,26 @@ pub enum RefusalCode {
 }
 
 impl RefusalCode {
+    /// Every code, in the order of the contract.
+    pub const ALL: [Self; 16] = [
+        Self::NoScale,
+        Self::RulerUnmarked,
+        Self::UnitUnclear,
+        Self::NotKnit,
+        Self::TooFewStitches,
+        Self::TooSmall,
+        Self::OutOfFocus,
+        Self::Glare,
+        Self::TiltTooLarge,
+        Self::NotFlat,
+        Self::AxesUnclear,
+        Self::LatticeUnclear,
+        Self::PatternUnclear,
+        Self::SeveralSwatches,
+        Self::Moire,
+        Self::PhotosDisagree,
+    ];
+
     /// What is wrong, in one short sentence.
     pub fn message(self) -> &'static str {
         self.texts().0

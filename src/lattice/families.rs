@@ -198,6 +198,12 @@ pub static FAMILIES: [Family; 7] = [
 ];
 
 impl Family {
+    /// Of several looks at one lattice, the family that most take it for; where as many take it for another, `first`.
+    pub fn of_most(looks: &[&'static Self], first: &'static Self) -> &'static Self {
+        let votes = |name: &str| looks.iter().filter(|f| f.pattern.0 == name).count();
+        looks.iter().fold(first, |best, f| if votes(f.pattern.0) > votes(best.pattern.0) { f } else { best })
+    }
+
     /// Whether (h, k) is one of its own lines, whatever the signs.
     pub fn has_line(&self, h: f64, k: f64) -> bool {
         self.lines.iter().any(|l| (l.h - h.abs()).abs() < 0.01 && (l.k - k.abs()).abs() < 0.01)

@@ -5,6 +5,7 @@
 //! with how far it puts a reading behind its own best one, and no look decides alone.
 
 use super::decide::{self, same_counts};
+use super::families::Family;
 use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::view::View;
@@ -228,8 +229,6 @@ fn clearest<'a, 'b>(p: &Pooled, looks: &'b [Look<'a>]) -> (&'b Look<'a>, &'b Rea
 
 /// The pattern that most looks at a reading take it for, with its repeat.
 fn taken_for(p: &Pooled, looks: &[Look]) -> (&'static str, u32, u32) {
-    let families = || p.seen.iter().map(|s| looks[s.0].seen.readings[s.1].family);
-    let votes = |name: &str| families().filter(|f| f.pattern.0 == name).count();
-    let clearest = clearest(p, looks).1.family;
-    families().fold(clearest, |best, f| if votes(f.pattern.0) > votes(best.pattern.0) { f } else { best }).pattern
+    let families: Vec<&'static Family> = p.seen.iter().map(|s| looks[s.0].seen.readings[s.1].family).collect();
+    Family::of_most(&families, clearest(p, looks).1.family).pattern
 }

@@ -6,7 +6,7 @@
 
 use super::crossing::check_not_crossing;
 use super::decide::{self, RIVALS, same_counts};
-use super::families::FAMILIES;
+use super::families::{FAMILIES, Family};
 use super::places::{Placed, Places};
 use super::whole::{Whole, WholeReading};
 use super::{Agreement, Basis, Decision, Declared, StandsOn, StitchPattern};
@@ -181,10 +181,9 @@ impl Counts<'_> {
 
     /// What most looks at the whole fabric take it for, with its repeat.
     fn pattern(&self) -> (&'static str, u32, u32) {
-        let families = || self.whole.iter().map(|w| w.reading.family);
-        let votes = |name: &str| families().filter(|f| f.pattern.0 == name).count();
-        let first = self.clearest().map_or(&FAMILIES[0], |w| w.reading.family);
-        families().fold(first, |best, f| if votes(f.pattern.0) > votes(best.pattern.0) { f } else { best }).pattern
+        let families: Vec<&'static Family> = self.whole.iter().map(|w| w.reading.family).collect();
+        let clearest = self.clearest().map_or(&FAMILIES[0], |w| w.reading.family);
+        Family::of_most(&families, clearest).pattern
     }
 
     /// The decision for these counts, as `seen` shows them.

@@ -177,35 +177,13 @@ fn told_apart() -> String {
     table(&heads, eye.chain(photo))
 }
 
-const REFUSALS: [RefusalCode; 16] = {
-    use RefusalCode::*;
-    [
-        NoScale,
-        RulerUnmarked,
-        UnitUnclear,
-        NotKnit,
-        TooFewStitches,
-        TooSmall,
-        OutOfFocus,
-        Glare,
-        TiltTooLarge,
-        NotFlat,
-        AxesUnclear,
-        LatticeUnclear,
-        PatternUnclear,
-        SeveralSwatches,
-        Moire,
-        PhotosDisagree,
-    ]
-};
-
 /// A code by its name in the contract.
 pub fn name(code: RefusalCode) -> String {
     serde_json::to_value(code).expect("a name").as_str().expect("a name").to_owned()
 }
 
 fn refusals() -> String {
-    let rows = REFUSALS.map(|code| {
+    let rows = RefusalCode::ALL.map(|code| {
         let words = code.message();
         let first = words.chars().next().expect("words").to_uppercase();
         vec![format!("`{}`", name(code)), format!("{first}{}.", &words[1..]), code.advice().to_owned()]

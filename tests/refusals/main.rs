@@ -36,26 +36,7 @@ fn each_photo_is_refused_for_its_own_reason_with_advice_that_helps() {
 /// One or two plain sentences, and a capital at the start: what the person should change.
 #[test]
 fn every_advice_is_short_and_plain() {
-    use RefusalCode::*;
-    let all = [
-        NoScale,
-        RulerUnmarked,
-        UnitUnclear,
-        NotKnit,
-        TooFewStitches,
-        TooSmall,
-        OutOfFocus,
-        Glare,
-        TiltTooLarge,
-        NotFlat,
-        AxesUnclear,
-        LatticeUnclear,
-        PatternUnclear,
-        SeveralSwatches,
-        Moire,
-        PhotosDisagree,
-    ];
-    for code in all {
+    for code in RefusalCode::ALL {
         let advice = code.advice();
         let sentences = advice.matches(['.', ';']).count();
         assert!((1..=3).contains(&sentences) && advice.len() < 200, "{code:?}: {advice}");
