@@ -54,9 +54,11 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     let between = [half.as_slice(), quarters.as_slice()].concat();
     let above = |v: &[f64]| middle(v) - middle(&quarters);
     let as_inky = |a: &[f64], b: &[f64]| above(a) > LIKE_INK * above(b);
+    // Of every second of the longest marks: numerals at the one, nothing or no more than marks' ends at the other.
+    let lone = |a: &[f64], b: &[f64]| more(a, b) && !(more(b, &between) && as_inky(b, a));
     if more(&half, &quarters) && as_inky(&half, &numbered) {
         if as_inky(&numbered, &half) { NumeralPeriod::Half } else { NumeralPeriod::ConfirmedHalfOn }
-    } else if (more(&even, &odd) && !more(&odd, &between)) || (more(&odd, &even) && !more(&even, &between)) {
+    } else if lone(&even, &odd) || lone(&odd, &even) {
         NumeralPeriod::Double
     } else if more(&numbered, &between) && !(half.len() > 1 && as_inky(&half, &numbered)) {
         NumeralPeriod::Confirmed

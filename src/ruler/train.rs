@@ -1,11 +1,14 @@
 //! Trains: from a chain of strokes to every graduation along the edge, placed to a fraction of a pixel at full size.
 
+mod between;
 mod growth;
 mod seed;
 
 use super::chain::Chain;
 use super::fit::{Curve, IndexFit, quantile, robust_sigma};
+use super::ink::Ink;
 use crate::quantity::PhotoPoint;
+use between::parts_between;
 use growth::Growth;
 use image::RgbImage;
 use seed::Seed;
@@ -105,10 +108,20 @@ pub(super) fn grow_train(rgb: &RgbImage, chain: &Chain, scale: f64) -> Option<Tr
         growth.extend(-1);
         let train = growth.settle()?;
         if turned || !free_end_is_even(&train) {
-            return Some(train);
+            return with_all_marks(train, &ink);
         }
     }
     None
+}
+
+/// The train with the marks that it stepped over, where there are any; `None` where those can't be read one by one.
+fn with_all_marks(train: Train, ink: &Ink) -> Option<Train> {
+    let Some(parts) = parts_between(&train, ink) else { return Some(train) };
+    let mut growth = Growth::divided(ink, &train, parts)?;
+    growth.extend(1);
+    growth.extend(-1);
+    let finer = growth.settle()?;
+    parts_between(&finer, ink).is_none().then_some(finer)
 }
 
 /// True when the ends taken for free lie more evenly than those taken for the base: the sides were mistaken.

@@ -65,6 +65,17 @@ impl<'a> Growth<'a> {
         (growth.marks.len() >= 5).then_some(growth)
     }
 
+    /// A train whose gaps hold further marks, to be grown again with all of them; `None` where they are too fine to be read.
+    pub fn divided(ink: &'a Ink<'a>, train: &Train, parts: i32) -> Option<Self> {
+        let pitch = train.pitch_px() / f64::from(parts);
+        let (frame, lean, short) = (train.frame, train.lean.clone(), train.short_px);
+        let mut growth = Self { ink, frame, marks: train.marks.clone(), pitch, lean, short };
+        let look = |&(i, u): &(i32, f64)| growth.look(i, u, train.base.at(u), SEARCH_SEED_PITCHES, 0.0).ok()?;
+        growth.marks = growth.places_between(parts).iter().filter_map(look).collect();
+        growth.refine_short();
+        (pitch >= PITCH_MIN_PX && growth.marks.len() >= 5).then_some(growth)
+    }
+
     /// Replaces the marks by those seen at the given (index, u).
     fn look_at(&mut self, places: &[(i32, f64)]) {
         let look = |&(i, u): &(i32, f64)| self.look(i, u, 0.0, SEARCH_SEED_PITCHES, 0.0).ok()?;
@@ -77,16 +88,8 @@ impl<'a> Growth<'a> {
         let band = (LOW_BAND.0 * self.short, LOW_BAND.1 * self.short);
         let usual = self.marks.iter().filter_map(|m| Some(self.cut(m.u, 0.0, band, 0.2 * self.pitch).ok()??.contrast));
         let usual = quantile(usual.map(f64::from), 0.5)? as f32;
-        let divided = |parts: i32| -> Vec<(i32, f64)> {
-            let between = |w: &[Mark]| -> Vec<(i32, f64)> {
-                let n = (w[1].index - w[0].index) * parts;
-                let step = (w[1].u - w[0].u) / n as f64;
-                (0..n).map(|k| (w[0].index * parts + k, w[0].u + step * k as f64)).collect()
-            };
-            self.marks.windows(2).flat_map(between).collect()
-        };
         DIVISIONS.into_iter().filter(|&parts| self.pitch / parts as f64 >= PITCH_MIN_PX).find_map(|parts| {
-            let places = divided(parts);
+            let places = self.places_between(parts);
             let fine = Self { pitch: self.pitch / parts as f64, marks: Vec::new(), lean: self.lean.clone(), ..*self };
             let new: Vec<f64> = places.iter().filter(|p| p.0 % parts != 0).map(|p| p.1).collect();
             let seen = |u: &&f64| {
@@ -96,6 +99,16 @@ impl<'a> Growth<'a> {
             let share = new.iter().filter(seen).count() as f64 / new.len().max(1) as f64;
             (share >= FINER_SHARE).then_some((parts, places))
         })
+    }
+
+    /// The places (index, u) that divide the gaps between the marks into so many parts, those of the marks among them.
+    fn places_between(&self, parts: i32) -> Vec<(i32, f64)> {
+        let between = |w: &[Mark]| -> Vec<(i32, f64)> {
+            let n = (w[1].index - w[0].index) * parts;
+            let step = (w[1].u - w[0].u) / f64::from(n);
+            (0..n).map(|k| (w[0].index * parts + k, w[0].u + step * f64::from(k))).collect()
+        };
+        self.marks.windows(2).flat_map(between).collect()
     }
 
     /// Looks for the mark `index` near (u, base v). `Err` when that lies outside the picture.
