@@ -169,7 +169,7 @@ pub static FAMILIES: [Family; 7] = [
     Family {
         pattern: ("garter", 1, 2),
         prior: -2.0,
-        rows_over_stitches: (0.60, 0.17),
+        rows_over_stitches: (0.61, 0.14),
         chequered: false,
         lines: GARTER,
     },
