@@ -11,7 +11,8 @@ pub enum Factor {
     Blur,
     /// Tilt of the camera along the diagonal of the photo, degrees.
     Tilt,
-    /// Stitches across the whole swatch; the rows follow so that the swatch keeps its shape.
+    /// Stitches across the whole swatch; the rows follow so that the swatch keeps its shape. A border that would leave less
+    /// than half of them gives way.
     Stitches,
     /// Every share of irregularity: 1 is an ordinary knitter's swatch (stitch spread 3 %, rows 3 %, waves 0.15 stitches).
     Irregularity,
@@ -42,6 +43,8 @@ impl Scene {
                 if let Some(fabric) = &mut self.fabric {
                     let rows = value * f64::from(fabric.rows) / f64::from(fabric.stitches);
                     (fabric.stitches, fabric.rows) = (value.round() as u32, rows.round() as u32);
+                    fabric.border_stitches = fabric.border_stitches.min(fabric.stitches / 4);
+                    fabric.border_rows = fabric.border_rows.min(fabric.rows / 4);
                 }
             }
             Factor::Irregularity => {
