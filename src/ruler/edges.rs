@@ -2,7 +2,9 @@
 
 use super::chain::Chain;
 use super::fit::quantile;
+use super::ink::Ink;
 use super::train::Train;
+use image::RgbImage;
 
 /// Edges are parallel within this slope (perspective, tapers).
 pub(super) const PARALLEL: f64 = 0.09;
@@ -33,6 +35,29 @@ pub(super) fn faces(a: &Train, b: &Train) -> bool {
         .zip(b.marks.last())
         .is_some_and(|(f, l)| ends[0].0.min(ends[1].0) < l.u && ends[0].0.max(ends[1].0) > f.u);
     slope.abs() < PARALLEL && inside && towards && width > a.short_px + b.short_px
+}
+
+/// Largest difference between the grounds of one ruler's two edges, of full scale in any sRGB-coded channel (stated choice:
+/// light that falls off by a third across a ruler, or a shadow along one edge, makes 0.15).
+const GROUNDS_DIFFER: f64 = 0.2;
+
+/// Whether the bare ground between the marks has about the same colour along both trains, as a ruler's two edges have; where
+/// the one is a ruler and the other fabric that repeats like marks, it has not.
+pub(super) fn same_ground(rgb: &RgbImage, a: &Train, b: &Train) -> bool {
+    let channels = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]].map(|weights| Ink::new(rgb, weights));
+    let differ = |channel: &Ink| Some((ground(channel, a)? - ground(channel, b)?).abs());
+    channels.iter().all(|channel| differ(channel).is_some_and(|d| d < GROUNDS_DIFFER))
+}
+
+/// The usual value half-way between neighbouring marks; `None` where the picture shows none.
+fn ground(channel: &Ink, train: &Train) -> Option<f64> {
+    let between = train.marks.windows(2).filter(|w| w[1].index - w[0].index == 1).filter_map(|w| {
+        let u = (w[0].u + w[1].u) / 2.0;
+        let height = train.short_px / 2.0;
+        let (x, y) = train.frame.point(u + train.lean.at(u) * height, train.base.at(u) + height);
+        channel.at(x, y).map(f64::from)
+    });
+    quantile(between, 0.5)
 }
 
 /// A chain that runs along a train at a ruler's width from it, and overlaps it.

@@ -3,7 +3,7 @@
 use super::blank::shows_blank_ruler;
 use super::body::outline;
 use super::chain::{Chain, find_chains};
-use super::edges::{beside_train, faces, lies_on, same_line};
+use super::edges::{beside_train, faces, lies_on, same_ground, same_line};
 use super::hierarchy::{Match, match_scales};
 use super::settle::{Candidate, EDGES_AGREE, RESIDUAL_MAX_JOINT, Verdict, agree, is_certain, is_graduated, settle};
 use super::small::small_copy;
@@ -251,7 +251,8 @@ fn other_edge(
     scale: f64,
 ) -> Option<Candidate> {
     let partner_of = |train: Train| -> Option<Candidate> {
-        if !is_graduated(&train, RESIDUAL_MAX_JOINT) || !faces(&train, &main.train) {
+        let one_ruler = faces(&train, &main.train) && same_ground(&photo.rgb, &train, &main.train);
+        if !is_graduated(&train, RESIDUAL_MAX_JOINT) || !one_ruler {
             return None;
         }
         let mut matches = match_scales(&train);
