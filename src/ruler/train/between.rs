@@ -76,3 +76,64 @@ fn across(train: &Train, ink: &Ink, (from, to): (f64, f64)) -> Option<[f64; STEP
     }
     Some(profile)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fit::{Curve, IndexFit};
+    use super::super::{Frame, Mark, Train};
+    use super::*;
+    use crate::photo::LUMINANCE;
+    use image::{Rgb, RgbImage};
+
+    /// A picture of dark marks every `drawn_px`, from y = 20 to 32, blurred to the width of the gaps, with noise.
+    fn picture(drawn_px: f64) -> RgbImage {
+        let mut seed = 7u32;
+        RgbImage::from_fn(700, 60, |x, y| {
+            // Numerical Recipes' quick generator (Press et al. 1992).
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = f64::from(seed >> 16) / 65_536.0 * 24.0 - 12.0;
+            let wave = (f64::from(x) + 0.5 - 30.0) / drawn_px;
+            let ink = (0.5 + 0.5 * (std::f64::consts::TAU * wave).cos()).powi(2);
+            let depth = if (20..32).contains(&y) { 40.0 * ink } else { 0.0 };
+            Rgb([(180.0 - depth + noise) as u8; 3])
+        })
+    }
+
+    /// A train of marks every `read_px`, as it would be read there.
+    fn train(read_px: f64) -> Train {
+        let count = (640.0 / read_px) as i32;
+        let place = |i: i32| 30.0 + read_px * f64::from(i);
+        let marks: Vec<Mark> = (0..count)
+            .map(|index| Mark { index, u: place(index), contrast: 0.1, width_px: 1.5, base_v: 20.0, length_px: 12.0 })
+            .collect();
+        let flat: Vec<(f64, f64)> = marks.iter().map(|m| (m.u, 20.0)).collect();
+        let upright: Vec<(f64, f64)> = marks.iter().map(|m| (m.u, 0.0)).collect();
+        let places: Vec<(f64, f64)> = marks.iter().map(|m| (f64::from(m.index), m.u)).collect();
+        Train {
+            frame: Frame { origin: (0.0, 0.0), along: (1.0, 0.0), across: (0.0, 1.0) },
+            fit: IndexFit::new(&places).unwrap(),
+            base: Curve::new(&flat, 1).unwrap(),
+            lean: Curve::new(&upright, 1).unwrap(),
+            short_px: 12.0,
+            mix: LUMINANCE,
+            marks,
+        }
+    }
+
+    #[test]
+    fn stepped_over_marks_are_counted() {
+        for (drawn_px, parts) in [(2.9, 2), (2.9, 3), (2.9, 5), (4.7, 2), (4.7, 3), (8.0, 3)] {
+            let rgb = picture(drawn_px);
+            let found = parts_between(&train(drawn_px * f64::from(parts)), &Ink::new(&rgb, LUMINANCE));
+            assert_eq!(found, Some(parts), "every {parts}th of marks {drawn_px} px apart");
+        }
+    }
+
+    #[test]
+    fn nothing_is_seen_between_all_marks() {
+        for drawn_px in [2.9, 4.7, 8.0, 20.0] {
+            let rgb = picture(drawn_px);
+            assert_eq!(parts_between(&train(drawn_px), &Ink::new(&rgb, LUMINANCE)), None, "{drawn_px}");
+        }
+    }
+}
