@@ -6,6 +6,7 @@ mod compose;
 mod counted_stage;
 mod fabric_stage;
 mod other_swatches;
+mod parts;
 mod recognise_stage;
 mod same_swatch;
 mod scale_stage;
@@ -229,7 +230,7 @@ fn chain(
 
     begin(Stage::Lattice, progress)?;
     let followed = view.follow(&search.seeds, setup).map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
-    other_swatches::check_alone(&view, &search, setup, &followed)?;
+    let parts = other_swatches::parts_beyond(&view, &search, setup, &followed)?;
     let Followed { decision, reading } = followed;
     fabric_stage::show(&reading, evidence);
 
@@ -251,6 +252,7 @@ fn chain(
     };
     alike::check_share(covered)?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
+    finished.average_over(&parts)?;
     finished.look_for_outline(photo);
     finished.show(evidence);
     Ok(finished)

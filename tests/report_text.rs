@@ -94,6 +94,7 @@ fn measured() -> Record {
             rows_counted: 44.2,
             share_followed: None,
             region_px: Vec::new(),
+            other_parts_px: Vec::new(),
             local: Vec::new(),
             decision: Some(decision()),
         }),

@@ -1,6 +1,7 @@
 //! What the stages found → the record that is kept.
 
 use super::Setup;
+use super::parts::{Part, mean_over_parts};
 use super::scale_stage::Scale;
 use crate::caution::{Caution, CautionCode};
 use crate::fabric::{self, MeanLength, NoOutline, SwatchHints, SwatchOutline};
@@ -31,6 +32,8 @@ pub(super) struct Finished {
     local: Vec<lattice::LocalGauge>,
     outline: Option<Result<SwatchOutline, NoOutline>>,
     covered: Option<f64>,
+    /// Outlines of further parts of the fabric that speak in the gauge, in the photo.
+    other_parts: Vec<Vec<PhotoPoint>>,
 }
 
 /// The last stage: gauge, budget and local map; `covered` is the share of the fabric that was followed. Refuses where the counts do not make a lattice after all.
@@ -60,7 +63,21 @@ pub(super) fn finish(
     let variation = lattice::variation(&reading.blocks, &gauge.basis);
     let local = lattice::local_map(&reading.blocks, &gauge.basis, LOCAL_STEP);
     check_flat(&local)?;
-    Ok(Finished { scale, prior, decision, reading, plane, settings, gauge, variation, local, outline: None, covered })
+    let (outline, other_parts) = (None, Vec::new());
+    Ok(Finished {
+        scale,
+        prior,
+        decision,
+        reading,
+        plane,
+        settings,
+        gauge,
+        variation,
+        local,
+        outline,
+        covered,
+        other_parts,
+    })
 }
 
 /// Refuses a gauge that is known so little that it tells nothing: patterns differ by less.
@@ -102,7 +119,7 @@ fn check_flat(local: &[lattice::LocalGauge]) -> Result<(), Refusal> {
 }
 
 /// Puts the blocks where a map sees them.
-fn place_blocks(blocks: &mut [PhaseBlock], map: &crate::plane::PlaneMap) {
+pub(super) fn place_blocks(blocks: &mut [PhaseBlock], map: &crate::plane::PlaneMap) {
     for block in blocks {
         if let Some(at) = map.to_plane(block.at_px) {
             block.at = at;
@@ -114,6 +131,21 @@ impl Finished {
     /// Stitches and rows per 10 cm with all their contributions.
     pub fn values(&self) -> [Uncertain; 2] {
         [self.gauge.stitches_per_10cm.clone(), self.gauge.rows_per_10cm.clone()]
+    }
+
+    /// Lets further parts of the fabric speak: the gauge becomes the mean over all. Refuses as [`check_worth`].
+    pub fn average_over(&mut self, parts: &[Part]) -> Result<(), Refusal> {
+        let gauge = &mut self.gauge;
+        let Some(first) = gauge.basis.per_10cm() else { return Ok(()) };
+        let Some(mean) = mean_over_parts((&self.reading, first), parts, &gauge.map) else { return Ok(()) };
+        let values = [&mut gauge.stitches_per_10cm, &mut gauge.rows_per_10cm];
+        let sources = ["stitches of other parts", "rows of other parts"];
+        for ((value, axis), source) in values.into_iter().zip(0..).zip(sources) {
+            let part = Contribution::stated(Source::named(source), mean.relative_u[axis]);
+            *value = value.scaled(mean.factor[axis]).with_relative(part);
+        }
+        self.other_parts = parts.iter().map(|part| part.outline_px().to_vec()).collect();
+        check_worth(gauge)
     }
 
     /// Looks for the outline of the whole swatch.
@@ -129,6 +161,7 @@ impl Finished {
         let (stitches, rows) = self.gauge.counts_at_origin;
         let Some((stitch, row)) = self.gauge.basis.steps_mm() else { return };
         let origin = PlanePoint::new(-stitches * stitch[0] - rows * row[0], -stitches * stitch[1] - rows * row[1]);
+        evidence.other_parts_px.clone_from(&self.other_parts);
         evidence.projection = Some(self.decision.weights);
         evidence.lattice = Some(LatticeModel { map: self.gauge.map.clone(), basis: self.gauge.basis, origin });
     }
@@ -302,6 +335,7 @@ fn lattice_note(setup: &Setup, finished: &Finished) -> Option<LatticeNote> {
         rows_counted: finished.reading.extent.1,
         share_followed: finished.covered,
         region_px: pairs(&finished.reading.region_px),
+        other_parts_px: finished.other_parts.iter().map(|outline| pairs(outline)).collect(),
         local: finished
             .local
             .iter()

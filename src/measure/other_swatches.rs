@@ -1,8 +1,10 @@
-//! Other swatches: whether a second piece of knitting lies in the photo, so that the gauge could be either's.
+//! Other swatches: whether a second piece of knitting lies in the photo, so that the gauge could be either's, or further
+//! parts of the same.
 
 use super::Setup;
 use super::alike::FabricLook;
 use super::fabric_stage::{Followed, View, area_mm2, rival};
+use super::parts::Part;
 use crate::fabric::{self, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
@@ -17,11 +19,17 @@ const PARTED_WAYS: f64 = 0.7;
 /// Most of a region's blocks that may lie in the other region where the two are to lie apart.
 const MOST_SHARED: f64 = 0.1;
 
-/// Refuses `several_swatches` where knitting beyond the followed region is not part of the same fabric. A region that the
-/// user marked settles the question.
-pub(super) fn check_alone(view: &View, search: &Search, setup: &Setup, first: &Followed) -> Result<(), Refusal> {
+/// Further parts of the fabric, beyond the followed region. Refuses `several_swatches` where knitting there is not part of
+/// the same fabric. A region that the user marked settles the question.
+pub(super) fn parts_beyond(
+    view: &View,
+    search: &Search,
+    setup: &Setup,
+    first: &Followed,
+) -> Result<Vec<Part>, Refusal> {
+    let mut parts = Vec::new();
     if view.region.is_some() {
-        return Ok(());
+        return Ok(parts);
     }
     let undeclared = Setup { stitch: None, ..setup.clone() };
     for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
@@ -29,9 +37,11 @@ pub(super) fn check_alone(view: &View, search: &Search, setup: &Setup, first: &F
         let otherwise = |refusal| if setup.stitch.is_some() { view.read_at(&seed, &undeclared) } else { Err(refusal) };
         if let Ok(second) = view.read_at(&seed, setup).or_else(otherwise) {
             check_one_fabric(view, first, &second)?;
+            let part = Part::of(second, first, &parts);
+            parts.extend(part);
         }
     }
-    Ok(())
+    Ok(parts)
 }
 
 /// Refuses `several_swatches` where two followed regions lie apart, with something else between them.

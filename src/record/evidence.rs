@@ -17,6 +17,8 @@ pub struct Evidence {
     pub blanked_px: Vec<PhotoPoint>,
     /// Outline of the measured region; may be empty.
     pub region_px: Vec<PhotoPoint>,
+    /// Outlines of further parts of the fabric that speak in the gauge; may be empty.
+    pub other_parts_px: Vec<Vec<PhotoPoint>>,
     /// The fitted lattice; whole numbers lie on the loops.
     pub lattice: Option<LatticeModel>,
     /// Weights of the logarithms of linear red, green and blue in whose sum the stitches show; `None`: luminance's.

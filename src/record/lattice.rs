@@ -23,6 +23,10 @@ pub struct LatticeNote {
     pub share_followed: Option<f64>,
     /// Outline of the measured region in the photo.
     pub region_px: Vec<[f64; 2]>,
+    /// Outlines in the photo of further parts of the same fabric, each followed by itself: the gauge is the mean over all, by
+    /// area. Empty where all was followed in one piece, and in records of versions that did not look.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub other_parts_px: Vec<Vec<[f64; 2]>>,
     /// The gauge from place to place. Neighbouring places share data: they are not replicates.
     pub local: Vec<LocalGauge>,
     /// What decided that these are single stitches and single rows; `None` in records of versions that did not keep it.

@@ -22,7 +22,7 @@ const MEASURE_CARD: &str =
 const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
 
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
-const REMEDIES: [(&str, &str); 21] = [
+const REMEDIES: [(&str, &str); 22] = [
     ("card was printed", MEASURE_CARD),
     ("check length", MEASURE_CARD_BETTER),
     ("unequally", MEASURE_CARD_BETTER),
@@ -46,6 +46,7 @@ const REMEDIES: [(&str, &str); 21] = [
     ("lens", KEEP_CENTRAL),
     ("typed length", "Give a longer --span, with its ends read on an enlarged picture."),
     ("followed", FOLLOW_MORE),
+    ("other parts", FOLLOW_MORE),
     ("foreshortening", HOLD_LEVEL),
 ];
 
@@ -91,6 +92,8 @@ mod tests {
             "irregular rows",
             "which stitches were followed",
             "which rows were followed",
+            "stitches of other parts",
+            "rows of other parts",
             "irregular stitches taken for tilt",
             "drift of tension taken for tilt",
             "tilt that was not seen",

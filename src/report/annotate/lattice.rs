@@ -19,10 +19,9 @@ pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
     if let Some(drawn) = &drawn {
         draw_lines(canvas, drawn, pen);
     }
-    if let (Some(&first), true) = (outline.first(), outline.len() > 2) {
-        let closed: Vec<Place> = outline.iter().copied().chain([first]).collect();
-        let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen.px).collect();
-        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px), 0.9);
+    let others = evidence.other_parts_px.iter().map(|other| pen.places(other));
+    for outline in others.chain([outline]) {
+        draw_outline(canvas, &outline, pen);
     }
     if let Some(drawn) = &drawn {
         draw_axes(canvas, drawn, pen);
@@ -31,6 +30,14 @@ pub fn draw(canvas: &mut Canvas, evidence: &Evidence, pen: Pen) {
     draw_loops(canvas, &evidence.loops, pitch_px, pen);
     if let Some(drawn) = &drawn {
         draw_numbers(canvas, drawn, pen);
+    }
+}
+
+fn draw_outline(canvas: &mut Canvas, outline: &[Place], pen: Pen) {
+    if let (Some(&first), true) = (outline.first(), outline.len() > 2) {
+        let closed: Vec<Place> = outline.iter().copied().chain([first]).collect();
+        let marks: Vec<Mark> = Mark::path(&closed, 1.5 * pen.px).collect();
+        canvas.layer(&marks, colour::BLUE, (colour::WHITE, pen.px), 0.9);
     }
 }
 
