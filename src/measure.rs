@@ -7,6 +7,7 @@ mod counted_stage;
 mod fabric_stage;
 mod other_swatches;
 mod recognise_stage;
+mod rivals;
 mod same_swatch;
 mod scale_stage;
 mod single_loops;
