@@ -2,15 +2,11 @@
 
 use serde_json::{Map, Value, json};
 use walewise::lattice::StitchPattern;
-use walewise::quantity::{Expanded, plus_minus};
+use walewise::quantity::{Expanded, FOUR_INCHES_PER_10CM, INCH_MM, plus_minus};
 use walewise::record::{Record, Size};
 
-/// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
-const FOUR_INCHES: f64 = 1.016;
-/// Centimetres in an inch, exactly.
-const INCH_CM: f64 = 2.54;
-/// 95 % point of the normal law, for sizes whose standard uncertainty is kept alone.
-const TWO_SIDED: f64 = 1.96;
+/// Centimetres in an inch.
+const INCH_CM: f64 = INCH_MM / 10.0;
 
 /// The texts, by name.
 pub fn of(record: &Record) -> String {
@@ -64,7 +60,7 @@ fn pattern(why: &str) -> Option<String> {
 pub fn per_length(of: &Expanded) -> Value {
     json!({
         "cm": plus_minus(of.value, of.expanded_uncertainty),
-        "in": plus_minus(of.value * FOUR_INCHES, of.expanded_uncertainty * FOUR_INCHES),
+        "in": plus_minus(of.value * FOUR_INCHES_PER_10CM, of.expanded_uncertainty * FOUR_INCHES_PER_10CM),
     })
 }
 
@@ -79,7 +75,7 @@ pub fn millimetres(of: &Expanded) -> Value {
 }
 
 fn size(of: Size) -> Value {
-    both(of.value / 10.0, TWO_SIDED * of.standard_uncertainty / 10.0)
+    both(of.value / 10.0, of.half_width_95() / 10.0)
 }
 
 fn both(cm: f64, half_width_cm: f64) -> Value {
