@@ -50,7 +50,7 @@ pub struct PhotoArguments {
     #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
     ruler_class: Option<ClassChoice>,
 
-    /// Name of the ruler: measurements with the same ruler share its error
+    /// Name of the ruler: measurements with the same ruler share its error, which is then in no difference between them
     #[arg(long, value_name = "NAME")]
     ruler_id: Option<String>,
 
