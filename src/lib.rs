@@ -43,4 +43,5 @@ pub mod refusal;
 pub mod report;
 pub mod ruler;
 pub mod sizing;
+pub mod spreadsheet;
 pub mod synthetic;

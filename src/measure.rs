@@ -8,6 +8,7 @@ mod fabric_stage;
 mod other_swatches;
 mod parts;
 mod recognise_stage;
+mod rivals;
 mod same_swatch;
 mod scale_stage;
 mod single_loops;

@@ -105,6 +105,7 @@ fn coverage_over_a_thousand_photos() {
     let calibration = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration");
     let mut text = format!("{}\n", summary::HEAD);
     groups.iter().for_each(|g| text.push_str(&format!("{}\n", g.line())));
+    text.push_str(&summary::with_truth(rows.len()));
     print!("{text}");
     std::fs::write(calibration.join("coverage.csv"), text).expect("the summary can be written");
     std::fs::write(calibration.join("coverage.svg"), plot::svg(&groups)).expect("the picture can be written");

@@ -1,4 +1,4 @@
-//! What the project stands on: licences, reasons, and no unsafe code of its own.
+//! What the project stands on: licences, reasons, sources, versions, and no unsafe code of its own.
 
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -89,6 +89,46 @@ fn every_dependency_has_a_permissive_licence() {
     }
     println!("{} packages", used.len());
     assert!(used.len() > 50 && wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Crates that are there in two versions, because crates that we use want different ones. Two are built and carried where one
+/// would do: a new one is worth a look.
+const TWICE: [&str; 5] = ["cpufeatures", "itertools", "miniz_oxide", "quick-error", "syn"];
+
+#[test]
+fn no_crate_is_there_twice_without_being_known() {
+    let arguments = ["tree", "--locked", "--offline", "--duplicates", "--depth", "0", "--prefix", "none"];
+    let listed = output(Command::new(env!("CARGO")).args(arguments).current_dir(root()));
+    let mut versions: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for line in listed.lines().filter(|line| !line.is_empty()) {
+        let (name, version) = line.split_once(' ').expect("a name and its version");
+        versions.entry(name).or_default().insert(version.split(' ').next().unwrap());
+    }
+    let unknown: Vec<_> = versions.iter().filter(|(name, v)| !TWICE.contains(name) || v.len() > 2).collect();
+    assert!(unknown.is_empty(), "new in several versions: {unknown:?}");
+}
+
+/// Every lock file: each crate but our own comes from one registry, none from a repository or another place, and each with
+/// the checksum by which cargo knows it again.
+#[test]
+fn every_dependency_comes_from_the_registry() {
+    let mut registries = BTreeSet::new();
+    for lock in ["Cargo.lock", "web/binding/Cargo.lock", "web/bindgen/Cargo.lock", "tests/fuzz/Cargo.lock"] {
+        let text = std::fs::read_to_string(root().join(lock)).unwrap();
+        for package in text.split("[[package]]").skip(1) {
+            let of = |key: &str| package.lines().find_map(|l| l.strip_prefix(key)?.strip_prefix(" = "));
+            let name = of("name").expect("a name").trim_matches('"');
+            match of("source") {
+                Some(source) => {
+                    assert!(source.starts_with("\"registry+"), "{lock}: {name}: {source}");
+                    assert!(of("checksum").is_some(), "{lock}: {name} has no checksum");
+                    registries.insert(source.to_owned());
+                }
+                None => assert!(name.starts_with("walewise"), "{lock}: {name} comes from no registry"),
+            }
+        }
+    }
+    assert_eq!(registries.len(), 1, "{registries:?}");
 }
 
 /// The table in DEVELOPERS.md: a row for every crate that `Cargo.toml` names, and no other.

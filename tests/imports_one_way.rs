@@ -3,9 +3,27 @@
 use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
-const ORDER: [&str; 19] = [
-    "quantity", "refusal", "caution", "card", "photo", "ruler", "plane", "fabric", "lattice", "gauge", "record",
-    "compare", "measure", "sizing", "plan", "class", "report", "logbook", "cli",
+const ORDER: [&str; 20] = [
+    "quantity",
+    "spreadsheet",
+    "refusal",
+    "caution",
+    "card",
+    "photo",
+    "ruler",
+    "plane",
+    "fabric",
+    "lattice",
+    "gauge",
+    "record",
+    "compare",
+    "measure",
+    "sizing",
+    "plan",
+    "class",
+    "report",
+    "logbook",
+    "cli",
 ];
 
 /// Words of the standard library that mean files, clock, environment, threads or printing.

@@ -3,7 +3,7 @@
 use crate::quantity::{Confidence, Contribution, Expanded, Source, Uncertain};
 use crate::sizing::{
     CountError, CountRule, Counted, NeedleResponse, Target, Tension, castable, finished_mm, needle_advice,
-    usual_tolerance_mm,
+    probability_within, usual_tolerance_mm,
 };
 use serde::Serialize;
 
@@ -169,10 +169,7 @@ impl PatternPiece {
     /// The same counts, and the counts for the same size, at a knitter's gauge. Without the pattern's rows there are none.
     fn in_hands_of(&self, stitches: &Uncertain, rows: Option<&Uncertain>) -> Result<KnitterPiece, CountError> {
         let seen = self.stitches - self.rule.seam;
-        let reach = |mm: f64| 100.0 * f64::from(seen) / mm;
-        let Target { finished_mm: wanted_mm, tolerance_mm, .. } = self.width;
-        let probability =
-            stitches.probability_between(reach(wanted_mm + tolerance_mm), reach((wanted_mm - tolerance_mm).max(1e-6)));
+        let probability = probability_within(seen, self.width, stitches);
         let cast_on = castable(Counted::Stitches, self.width, self.rule, stitches)?;
         let rows = rows.zip(self.rows);
         let needed = |own| castable(Counted::Rows, self.height, CountRule::ANY, own).map(|c| c.chosen().count);

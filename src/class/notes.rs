@@ -4,6 +4,7 @@ use super::outliers::Apart;
 use super::reading::Reading;
 use super::result::Knitter;
 use super::spread::{Part, PartKind, Spread};
+use crate::sizing::Counted;
 use serde::Serialize;
 
 /// A statement.
@@ -11,8 +12,10 @@ use serde::Serialize;
 pub struct Note {
     /// Which.
     pub code: NoteCode,
-    /// In words, one or two sentences.
+    /// In words, one or two sentences; about a knitter it begins with the name and a colon.
     pub message: String,
+    /// Whom it is about: a place in the class's knitters; `None` for what is said of all.
+    pub knitter: Option<usize>,
 }
 
 /// Which statement.
@@ -52,7 +55,7 @@ pub enum NoteCode {
 }
 
 fn note(code: NoteCode, message: impl Into<String>) -> Note {
-    Note { code, message: message.into() }
+    Note { code, message: message.into(), knitter: None }
 }
 
 /// The statements about a class.
@@ -60,7 +63,7 @@ pub fn notes(readings: &[Reading], knitters: &[Knitter], swatches: usize, spread
     let mut notes: Vec<Note> = design(knitters.len(), swatches).into_iter().collect();
     notes.extend(spread.iter().flat_map(of_axis));
     notes.extend(rulers(readings, spread));
-    notes.extend(knitters.iter().flat_map(stands_apart));
+    notes.extend(knitters.iter().enumerate().flat_map(|(k, knitter)| stands_apart(k, knitter)));
     notes.extend(mixed(readings));
     notes
 }
@@ -93,8 +96,7 @@ fn design(knitters: usize, swatches: usize) -> Option<Note> {
 
 /// What is said of stitches, or of rows.
 fn of_axis(spread: &Spread) -> Vec<Note> {
-    let what = spread.counted.word(2);
-    let capital = format!("{}{}", what[..1].to_uppercase(), &what[1..]);
+    let capital = if spread.counted == Counted::Stitches { "Stitches" } else { "Rows" };
     let about = |code, message: &str| note(code, format!("{capital}: {message}"));
     let knitted = || spread.parts.iter().filter(|p| !matches!(p.what, PartKind::Places | PartKind::Measuring));
     let closed = |p: &Part| p.interval_95.is_none_or(|i| i[1] <= 0.0);
@@ -173,21 +175,19 @@ fn rulers(readings: &[Reading], spread: &[Spread]) -> Vec<Note> {
     notes
 }
 
-fn stands_apart(knitter: &Knitter) -> Vec<Note> {
+fn stands_apart(place: usize, knitter: &Knitter) -> Vec<Note> {
     let flagged = [("stitches", knitter.apart[0]), ("rows", knitter.apart[1])];
     let words = |(what, apart): (&str, Option<Apart>)| {
         let chance = match apart? {
             Apart::Straggler => "in 5 of 100 classes or fewer",
             Apart::Outlier => "in 1 of 100 classes or fewer",
         };
-        Some(note(
-            NoteCode::StandsApart,
-            format!(
-                "{}: the {what} stand apart from the class's (so far {chance} by chance). They count all the same. Look at \
-                 the photo: another yarn, needle or pattern, or simply another hand?",
-                knitter.name
-            ),
-        ))
+        let message = format!(
+            "{}: the {what} stand apart from the class's (so far {chance} by chance). They count all the same. Look at the \
+             photo: another yarn, needle or pattern, or simply another hand?",
+            knitter.name
+        );
+        Some(Note { knitter: Some(place), ..note(NoteCode::StandsApart, message) })
     };
     flagged.into_iter().filter_map(words).collect()
 }

@@ -151,3 +151,22 @@ pub fn free_name(taken: &mut Vec<String>, name: String) -> String {
     taken.push(free.clone());
     free
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{OF_THE_PHOTO, OF_THE_RULER};
+
+    /// A source that is renamed where it is made would be taken for the swatch's without a word.
+    #[test]
+    fn every_error_that_is_placed_is_made_somewhere() {
+        let made = [
+            include_str!("../gauge/swatch.rs"),
+            include_str!("../gauge/height.rs"),
+            include_str!("../compare/count.rs"),
+            include_str!("../compare/gauge.rs"),
+        ];
+        for name in OF_THE_PHOTO.iter().chain(&OF_THE_RULER) {
+            assert!(made.iter().any(|text| text.contains(&format!("\"{name}"))), "{name}");
+        }
+    }
+}

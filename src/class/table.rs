@@ -1,8 +1,9 @@
 //! A class as a table (CSV): a line a measurement, its photo or its numbers.
 
 use super::{ClassError, MOST_READINGS, Reading, free_name};
-use crate::compare::{HandCount, StatedValue};
-use crate::quantity::{Confidence, Contribution, Source, Uncertain, t_coverage_factor};
+use crate::compare::HandCount;
+use crate::quantity::{Contribution, NORMAL_95, Source, Uncertain};
+use crate::spreadsheet::unguarded;
 use csv::{ReaderBuilder, StringRecord, Trim};
 
 /// What a table holds.
@@ -73,8 +74,7 @@ impl Row<'_> {
     /// A cell that is there and not empty, without the apostrophe that keeps a spreadsheet from running it.
     fn cell(&self, name: &str) -> Option<&str> {
         let at = self.columns.iter().position(|c| c == name)?;
-        let cell = self.line.get(at).filter(|cell| !cell.is_empty())?;
-        Some(cell.strip_prefix('\'').filter(|rest| rest.starts_with(['=', '+', '-', '@', '\''])).unwrap_or(cell))
+        self.line.get(at).filter(|cell| !cell.is_empty()).map(unguarded)
     }
 
     /// A number that is not below zero.
@@ -132,16 +132,14 @@ impl Row<'_> {
         if value <= 0.0 {
             return Err(format!("{name}: it must be more than 0"));
         }
-        let half_width_95 = self.number(&format!("{axis}_plus_minus"))?;
+        let half_width = self.number(&format!("{axis}_plus_minus"))?;
         let own = self.number(&format!("{axis}_standard_uncertainty"))?;
-        let standard_uncertainty = own.or(half_width_95.map(|h| h / t_coverage_factor(f64::INFINITY, Confidence::P95)));
-        let Some(standard_uncertainty) = standard_uncertainty else { return Ok(Some(Uncertain::exact(value))) };
-        let degrees_of_freedom = self.number(&format!("{axis}_degrees_of_freedom"))?;
-        let stated = StatedValue { value, standard_uncertainty, degrees_of_freedom, half_width_95 };
+        let standard = own.or(half_width.map(|h| h / NORMAL_95));
+        let Some(standard) = standard else { return Ok(Some(Uncertain::exact(value))) };
         let source = Source::named("uncertainty as stated");
-        let part = match stated.degrees_of_freedom {
-            Some(freedom) if freedom > 0.0 => Contribution::type_a(source, stated.standard_uncertainty, freedom),
-            _ => Contribution::stated(source, stated.standard_uncertainty),
+        let part = match self.number(&format!("{axis}_degrees_of_freedom"))? {
+            Some(freedom) if freedom > 0.0 => Contribution::type_a(source, standard, freedom),
+            _ => Contribution::stated(source, standard),
         };
         Ok(Some(Uncertain::exact(value).with(part)))
     }

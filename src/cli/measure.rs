@@ -5,16 +5,15 @@ use super::input_file::{self, Kind};
 use super::output;
 use super::progress::Progress;
 use super::report_file::ReportPaths;
+use super::setup::{self, PhotoArguments};
 use super::wishes::{self, TypedSpan};
-use super::{ExitStatus, numbers, setup};
-use crate::gauge::RulerOn;
+use super::{ExitStatus, numbers};
 use crate::measure::{
     CONTRADICTION, LENS_MISMATCH, OUTSIDE_PHOTO, OnePhoto, Outcome, Setup, Stage, look_for_loops, measure, one_record,
 };
 use crate::photo::Photo;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
 use crate::report;
-use crate::ruler::RulerUnit;
 use rayon::iter::{ParallelBridge, ParallelIterator};
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -43,37 +42,8 @@ pub struct MeasureArguments {
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
 
-    /// What was knitted: stockinette, reverse-stockinette, garter, seed, rib-1x1, rib-2x2, or any name with --repeat
-    #[arg(long, value_name = "NAME|auto", default_value = "auto")]
-    pub stitch: String,
-
-    /// The smallest block that repeats, stitches x rows, such as 4x2 (a garter ridge is two rows)
-    #[arg(long, value_name = "AxB", value_parser = numbers::repeat)]
-    pub repeat: Option<(u32, u32)>,
-
-    /// What the ruler counts in
-    #[arg(long, value_name = "auto|cm|inch", value_parser = ruler_unit, default_value = "auto")]
-    pub ruler: UnitChoice,
-
-    /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
-    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true)]
-    pub grid: Option<f64>,
-
-    /// Take the printed calibration card (walewise card) as the scale
-    #[arg(long, conflicts_with_all = ["grid", "id1"])]
-    pub card: bool,
-
-    /// The card's check length (printed as 150 mm), as your ruler says
-    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, allow_hyphen_values = true, requires = "card")]
-    pub card_length: Option<f64>,
-
-    /// Take a card of bank card size (ISO/IEC 7810 ID-1), blank side up, as the scale; it is blanked in every picture
-    #[arg(long, conflicts_with = "grid")]
-    pub id1: bool,
-
-    /// The lens as measured with walewise lens
-    #[arg(long, value_name = "FILE")]
-    pub lens: Option<PathBuf>,
+    #[command(flatten)]
+    pub how: PhotoArguments,
 
     /// Take the distance between two points of the photo (in pixels) as the scale; with --counted, the points between
     /// which was counted (opposite corners, or one span along the rows and a second along the wales)
@@ -87,26 +57,6 @@ pub struct MeasureArguments {
     /// Look only at this part of the photo (pixels from the upper left corner)
     #[arg(long, value_name = "X,Y,W,H", value_parser = numbers::region, allow_hyphen_values = true)]
     pub region: Option<[f64; 4]>,
-
-    /// Accuracy class of the ruler
-    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
-    pub ruler_class: Option<setup::ClassChoice>,
-
-    /// Name of the ruler: measurements with the same ruler share its error
-    #[arg(long, value_name = "NAME")]
-    pub ruler_id: Option<String>,
-
-    /// Thickness of the ruler
-    #[arg(long, value_name = "MM", value_parser = numbers::thickness_mm, allow_hyphen_values = true)]
-    pub ruler_thickness: Option<f64>,
-
-    /// What the ruler lies on
-    #[arg(long, value_name = "table|fabric", value_parser = ruler_on)]
-    pub ruler_on: Option<RulerOn>,
-
-    /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
-    #[arg(long, value_name = "SxR", value_parser = numbers::gauge, allow_hyphen_values = true)]
-    pub expect: Option<(f64, f64)>,
 
     /// The gauge you want, such as 22x30 (per 10 cm) or 22x30/4in: tells whether you are there
     #[arg(long, value_name = "SxR", value_parser = wishes::wanted, allow_hyphen_values = true)]
@@ -137,27 +87,6 @@ pub struct MeasureArguments {
     /// Write JSON, one line a photo
     #[arg(long)]
     pub json: bool,
-}
-
-/// `--ruler`: a unit, or read it from the marks.
-#[derive(Debug, Clone, Copy)]
-pub struct UnitChoice(pub Option<RulerUnit>);
-
-pub(super) fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
-    match text {
-        "auto" => Ok(UnitChoice(None)),
-        "cm" => Ok(UnitChoice(Some(RulerUnit::Cm))),
-        "inch" => Ok(UnitChoice(Some(RulerUnit::Inch))),
-        _ => Err("use auto, cm or inch".to_owned()),
-    }
-}
-
-pub(super) fn ruler_on(text: &str) -> Result<RulerOn, String> {
-    match text {
-        "table" => Ok(RulerOn::Table),
-        "fabric" => Ok(RulerOn::Fabric),
-        _ => Err("use table or fabric".to_owned()),
-    }
 }
 
 /// Runs the command.

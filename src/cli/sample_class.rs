@@ -1,7 +1,7 @@
 //! `walewise sample --class`: a folder of demonstration photos of a whole class, and its truth.
 
 use super::{ExitStatus, numbers, output, output_file};
-use crate::synthetic::{ClassPhoto, ClassSettings, SampleError, SampleSettings, class_of_photos};
+use crate::synthetic::{ClassPhoto, ClassSettings, ClassTruth, SampleError, SampleSettings, class_of_photos};
 use clap::Args;
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 use std::path::{Path, PathBuf};
@@ -53,8 +53,7 @@ pub fn run(folder: &Path, args: &SampleClassArgs, sample: SampleSettings, force:
         |(photos, truth)| {
             prepare(folder, &photos, force)?;
             photos.par_iter().try_for_each(|photo| draw(folder, photo))?;
-            let json = serde_json::to_string_pretty(&truth).unwrap_or_default() + "\n";
-            write(&folder.join(TRUTH), json.as_bytes())
+            write_truth(&folder.join(TRUTH), &truth)
         },
     );
     match written {
@@ -89,6 +88,13 @@ fn draw(folder: &Path, photo: &ClassPhoto) -> Result<(), Ended> {
     let path = folder.join(&photo.path);
     write(&path.with_extension("json"), sample.truth_json.as_bytes())?;
     write(&path, &sample.jpeg)
+}
+
+/// The truth as JSON; without it the class is of no use, so a mistake in it is told.
+fn write_truth(path: &Path, truth: &ClassTruth) -> Result<(), Ended> {
+    let json = serde_json::to_string_pretty(truth)
+        .map_err(|e| (format!("{}: the truth can't be put as JSON: {e}", path.display()), ExitStatus::Other))?;
+    write(path, (json + "\n").as_bytes())
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Ended> {

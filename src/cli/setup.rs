@@ -1,13 +1,92 @@
-//! Arguments of `walewise measure` → what the chain is told.
+//! Arguments of `walewise measure`, and those of them that `walewise class` has too → what the chain is told.
 
 use super::input_file::{self, Kind};
 use super::measure::MeasureArguments;
-use super::wishes;
+use super::{numbers, wishes};
+use crate::gauge::RulerOn;
 use crate::lattice::StitchPattern;
 use crate::measure::Setup;
-use crate::plane::LensProfile;
+use crate::plane::{LensProfile, Span};
 use crate::quantity::RulerClass;
-use std::path::Path;
+use crate::ruler::RulerUnit;
+use std::path::{Path, PathBuf};
+
+/// How photos are measured, as it may be the same for many of them.
+#[derive(clap::Args)]
+pub struct PhotoArguments {
+    /// What was knitted: stockinette, reverse-stockinette, garter, seed, rib-1x1, rib-2x2, or any name with --repeat
+    #[arg(long, value_name = "NAME|auto", default_value = "auto")]
+    stitch: String,
+
+    /// The smallest block that repeats, stitches x rows, such as 4x2 (a garter ridge is two rows)
+    #[arg(long, value_name = "AxB", value_parser = numbers::repeat)]
+    repeat: Option<(u32, u32)>,
+
+    /// What the ruler counts in
+    #[arg(long, value_name = "auto|cm|inch", value_parser = ruler_unit, default_value = "auto")]
+    ruler: UnitChoice,
+
+    /// Take a printed grid of this pitch as the scale (squared paper, a cutting mat)
+    #[arg(long, value_name = "MM", value_parser = numbers::length_mm, allow_hyphen_values = true)]
+    grid: Option<f64>,
+
+    /// Take the printed calibration card (walewise card) as the scale
+    #[arg(long, conflicts_with_all = ["grid", "id1"])]
+    card: bool,
+
+    /// The card's check length (printed as 150 mm), as your ruler says
+    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, allow_hyphen_values = true, requires = "card")]
+    card_length: Option<f64>,
+
+    /// Take a card of bank card size (ISO/IEC 7810 ID-1), blank side up, as the scale; it is blanked in every picture
+    #[arg(long, conflicts_with = "grid")]
+    id1: bool,
+
+    /// The lens as measured with walewise lens
+    #[arg(long, value_name = "FILE")]
+    pub(super) lens: Option<PathBuf>,
+
+    /// Accuracy class of the ruler
+    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
+    ruler_class: Option<ClassChoice>,
+
+    /// Name of the ruler: measurements with the same ruler share its error, which is then in no difference between them
+    #[arg(long, value_name = "NAME")]
+    ruler_id: Option<String>,
+
+    /// Thickness of the ruler
+    #[arg(long, value_name = "MM", value_parser = numbers::thickness_mm, allow_hyphen_values = true)]
+    ruler_thickness: Option<f64>,
+
+    /// What the ruler lies on
+    #[arg(long, value_name = "table|fabric", value_parser = ruler_on)]
+    ruler_on: Option<RulerOn>,
+
+    /// About what you expect, stitches x rows per 10 cm, such as 22x30; settles only between readings that fit equally
+    #[arg(long, value_name = "SxR", value_parser = numbers::gauge, allow_hyphen_values = true)]
+    expect: Option<(f64, f64)>,
+}
+
+/// `--ruler`: a unit, or read it from the marks.
+#[derive(Debug, Clone, Copy)]
+pub struct UnitChoice(pub Option<RulerUnit>);
+
+fn ruler_unit(text: &str) -> Result<UnitChoice, String> {
+    match text {
+        "auto" => Ok(UnitChoice(None)),
+        "cm" => Ok(UnitChoice(Some(RulerUnit::Cm))),
+        "inch" => Ok(UnitChoice(Some(RulerUnit::Inch))),
+        _ => Err("use auto, cm or inch".to_owned()),
+    }
+}
+
+fn ruler_on(text: &str) -> Result<RulerOn, String> {
+    match text {
+        "table" => Ok(RulerOn::Table),
+        "fabric" => Ok(RulerOn::Fabric),
+        _ => Err("use table or fabric".to_owned()),
+    }
+}
 
 /// `--ruler-class` as typed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -33,42 +112,52 @@ impl From<ClassChoice> for RulerClass {
 /// What the chain is told; `Err` says in one line why the arguments make no sense.
 pub fn from_arguments(arguments: &MeasureArguments) -> Result<Setup, String> {
     let (span, counted) = wishes::count_and_scale(arguments.counted, &arguments.span)?;
-    let others = [
-        ("--grid", arguments.grid.is_some()),
-        ("--span", span.is_some()),
-        ("--card", arguments.card),
-        ("--id1", arguments.id1),
-    ];
-    let mut given = others.iter().filter(|(_, given)| *given).map(|(name, _)| name);
-    let first = given.next();
-    if let (Some(first), Some(second)) = (first, given.next()) {
-        return Err(format!("{first} and {second} contradict each other: only one can give the scale"));
-    }
     if arguments.same_swatch && arguments.photos.len() < 2 {
         return Err("--same-swatch needs at least two photos of the swatch".to_owned());
     }
-    if let (true, Some(other)) = (arguments.ruler.0.is_some(), first) {
-        return Err(format!("--ruler cm or inch and {other} contradict each other: only one can give the scale"));
-    }
     Ok(Setup {
-        stitch: pattern(&arguments.stitch, arguments.repeat)?,
-        ruler_unit: arguments.ruler.0,
-        grid_mm: arguments.grid,
-        card: arguments.card,
-        card_length_mm: arguments.card_length,
-        id1: arguments.id1,
-        lens: arguments.lens.as_deref().map(lens).transpose()?,
-        span,
         row_direction_deg: arguments.axes,
         region: arguments.region,
-        ruler_class: arguments.ruler_class.map(Into::into),
-        ruler_id: arguments.ruler_id.clone(),
-        ruler_thickness_mm: arguments.ruler_thickness,
-        ruler_on: arguments.ruler_on,
-        expected: arguments.expect,
         counted,
         wanted: wishes::wish(arguments.wanted, arguments.tolerance)?,
+        ..arguments.how.setup(span)?
     })
+}
+
+impl PhotoArguments {
+    /// What the chain is told by these, and by a span whose length is known; `Err` says in one line why they make no sense.
+    pub(super) fn setup(&self, span: Option<Span>) -> Result<Setup, String> {
+        self.check_one_scale(span.is_some())?;
+        Ok(Setup {
+            stitch: pattern(&self.stitch, self.repeat)?,
+            ruler_unit: self.ruler.0,
+            grid_mm: self.grid,
+            card: self.card,
+            card_length_mm: self.card_length,
+            id1: self.id1,
+            lens: self.lens.as_deref().map(lens).transpose()?,
+            span,
+            ruler_class: self.ruler_class.map(Into::into),
+            ruler_id: self.ruler_id.clone(),
+            ruler_thickness_mm: self.ruler_thickness,
+            ruler_on: self.ruler_on,
+            expected: self.expect,
+            ..Setup::default()
+        })
+    }
+
+    /// Only one thing can give the scale.
+    fn check_one_scale(&self, span: bool) -> Result<(), String> {
+        let others = [("--grid", self.grid.is_some()), ("--span", span), ("--card", self.card), ("--id1", self.id1)];
+        let ruler = ("--ruler cm or inch", self.ruler.0.is_some());
+        let mut given = [ruler].into_iter().chain(others).filter(|(_, given)| *given).map(|(name, _)| name);
+        match (given.next(), given.next()) {
+            (Some(first), Some(second)) => {
+                Err(format!("{first} and {second} contradict each other: only one can give the scale"))
+            }
+            _ => Ok(()),
+        }
+    }
 }
 
 /// The lens profile in a file; `Err` says in one line what is wrong with it.

@@ -3,7 +3,7 @@
 use super::numbers;
 use crate::gauge::{Counted, CountedBetween, USUAL_TOLERANCE, Wanted};
 use crate::plane::Span;
-use crate::quantity::PhotoPoint;
+use crate::quantity::{FOUR_INCHES_PER_10CM, PhotoPoint};
 
 /// Two points of the photo, and the length between them where it was given.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,13 +44,11 @@ pub fn counted(text: &str) -> Result<(f64, f64), String> {
 
 /// `SxR`, `SxR/10cm` or `SxR/4in`: stitches and rows, as they are per 10 cm.
 pub fn wanted(text: &str) -> Result<(f64, f64), String> {
-    /// 4 in are 101.6 mm: not 10 cm.
-    const TEN_CM_IN_FOUR_INCHES: f64 = 1.016;
     let (pair, per) = match text.split_once('/') {
         None => (text, 1.0),
         Some((pair, unit)) => match unit.trim().to_lowercase().replace(' ', "").as_str() {
             "10cm" => (pair, 1.0),
-            "4in" | "4inch" | "4\"" => (pair, TEN_CM_IN_FOUR_INCHES),
+            "4in" | "4inch" | "4\"" => (pair, FOUR_INCHES_PER_10CM),
             _ => return Err(format!("'{text}': per what? Use 22x30, 22x30/10cm or 22x30/4in")),
         },
     };

@@ -1,14 +1,11 @@
 //! A gauge counted by hand: so many stitches and rows over a length read from a ruler.
 
 use super::MeasuredGauge;
-use crate::quantity::{Contribution, RulerClass, Shape, Source, Uncertain};
+use crate::quantity::{Contribution, NORMAL_95, RulerClass, Shape, Source, Uncertain};
 use serde::{Deserialize, Serialize};
 
 /// Limits of a bare count, ± stitches or rows: it ends on whole ones, so the true number is within half of one.
 const HALF_A_STITCH: f64 = 0.5;
-
-/// A stated ± is a 95 % half-width of a normal distribution: 1.96 standard uncertainties.
-const STATED_COVERAGE: f64 = 1.959_963_984_540_054;
 
 /// What was counted, over what length, and how surely.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -87,7 +84,7 @@ impl HandCount {
         }
         let source = Source::named(name);
         let counting = match plus_minus {
-            Some(half_width) => Contribution::stated(source, half_width / STATED_COVERAGE / count),
+            Some(half_width) => Contribution::stated(source, half_width / NORMAL_95 / count),
             None => Contribution::type_b(source, HALF_A_STITCH / count, Shape::Rectangular, 1.0),
         };
         let ruler = match &self.ruler_id {

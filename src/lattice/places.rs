@@ -14,7 +14,7 @@ use crate::fabric::Sheet;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// The most that one place may say against a reading, so that none decides alone (stated choice).
-pub(super) const MOST_AGAINST: f64 = 15.0;
+const MOST_AGAINST: f64 = 15.0;
 
 /// Lattices closer than this, relatively, are one reading: what tension varies over a swatch.
 const ONE_READING: f64 = 0.08;

@@ -14,7 +14,7 @@ const READINGS: usize = 8;
 
 /// The most that the whole fabric may put one reading ahead of or behind another: its score counts noise, not what no model
 /// of a pattern foresees (stated choice).
-pub(super) const MOST_AHEAD: f64 = 20.0;
+const MOST_AHEAD: f64 = 20.0;
 
 /// What the whole of a fabric shows in the projection of colour that shows it most clearly.
 pub struct Whole {

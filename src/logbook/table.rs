@@ -6,7 +6,8 @@
 
 use super::{Description, Entry, Event, EventKind, Field, Measurement, Reading, State};
 use crate::compare::{HandCount, StatedValue};
-use crate::quantity::{Confidence, RulerClass, t_coverage_factor};
+use crate::quantity::{NORMAL_95, RulerClass};
+use crate::spreadsheet::{guarded, unguarded};
 use csv::{QuoteStyle, ReaderBuilder, StringRecord, WriterBuilder};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -118,24 +119,6 @@ fn class_name(class: RulerClass) -> &'static str {
         RulerClass::I => "I",
         RulerClass::II => "II",
         RulerClass::III => "III",
-    }
-}
-
-/// What a cell must not begin with: formulas, in ordinary and wide letters, and what some spreadsheets skip before one.
-fn begins_a_formula(text: &str) -> bool {
-    text.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'])
-}
-
-/// The cell with an apostrophe in front where it needs one.
-fn guarded(cell: &str) -> String {
-    if begins_a_formula(cell) || cell.starts_with('\'') { format!("'{cell}") } else { cell.to_owned() }
-}
-
-/// The cell without the apostrophe that [`guarded`] put there.
-fn unguarded(cell: &str) -> &str {
-    match cell.strip_prefix('\'') {
-        Some(rest) if begins_a_formula(rest) || rest.starts_with('\'') => rest,
-        _ => cell,
     }
 }
 
@@ -260,7 +243,7 @@ impl TableRow<'_> {
         let own = self.number(&format!("{axis}_standard_uncertainty"))?;
         let half_width = self.number(&format!("{axis}_plus_minus"))?;
         let standard_uncertainty = own
-            .or(half_width.map(|h| h / t_coverage_factor(f64::INFINITY, Confidence::P95)))
+            .or(half_width.map(|h| h / NORMAL_95))
             .ok_or_else(|| format!("{axis}_per_10cm needs {axis}_plus_minus beside it"))?;
         let degrees_of_freedom = self.number(&format!("{axis}_degrees_of_freedom"))?;
         Ok(Some(StatedValue { value, standard_uncertainty, degrees_of_freedom, half_width_95: half_width }))

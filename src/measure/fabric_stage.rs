@@ -2,13 +2,16 @@
 
 use super::Setup;
 use super::other_swatches;
+use super::rivals::{
+    self, area_mm2, as_rival, nearly_same, over_like_areas, places_differ, rival, same_counts, same_lattice,
+};
 use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, Agreement, Basis, Decision, Declared, LatticeReading, PhaseBlock};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::record::Evidence;
-use crate::refusal::{Refusal, RefusalCode, Rival};
+use crate::refusal::{Refusal, RefusalCode};
 
 /// Fewest stitches and rows, along either axis, that a measurement stands on (design choice: below this a lattice is too
 /// easily mistaken, and edge stitches weigh too much).
@@ -17,14 +20,7 @@ const LEAST_EXTENT: f64 = 6.0;
 /// Most counts given to the plane's fit: more add nothing, since neighbouring blocks repeat each other.
 const COUNTS_FOR_PLANE: usize = 120;
 
-/// Two decisions see the same lattice when both densities agree within this share: coarse lattices are good to a few per
-/// cent, and the nearest wrong reading is off by a quarter or more.
-const SAME_LATTICE: f64 = 0.12;
-
-/// How much more fabric than the runner-up, as area, the chosen lattice must be followed over when places disagree.
-const CLEARLY_MORE_FABRIC: f64 = 1.5;
-
-/// The same where the larger is read faintly only. A woven cloth, however large, does not rise above that (measured: 26 at
+/// How much more fabric than the runner-up, as area, a lattice must be followed over that is read faintly only. A woven cloth, however large, does not rise above that (measured: 26 at
 /// most against 60 and more for most knitting).
 const MUCH_MORE_FABRIC: f64 = 12.0;
 const FAINT: f64 = 40.0;
@@ -125,7 +121,8 @@ impl View<'_> {
         let mut unclear = f64::NEG_INFINITY;
         let mut clearest_place = f64::NEG_INFINITY;
         for (area, found) in followed {
-            let enough = |s: &Followed| if s.decision.score > FAINT { CLEARLY_MORE_FABRIC } else { MUCH_MORE_FABRIC };
+            let enough =
+                |s: &Followed| if s.decision.score > FAINT { rivals::CLEARLY_MORE_FABRIC } else { MUCH_MORE_FABRIC };
             let score = found.decision.score;
             // What stood up more clearly at its place is heard, however little of the fabric it was followed over.
             if sure.first().is_some_and(|(most, s)| *most > enough(s) * area) && score < clearest_place {
@@ -171,8 +168,8 @@ impl View<'_> {
                 let (one, other) = (&a.reading.basis, &b.reading.basis);
                 if !same_lattice(one, other) {
                     other_swatches::check_one_fabric(self, a, b)?;
-                    if *most < CLEARLY_MORE_FABRIC * area && nearly_same(one, other) {
-                        return Err(places_differ(sure));
+                    if over_like_areas(*most, *area) && nearly_same(one, other) {
+                        return Err(places_differ(followed_over(sure)));
                     }
                 }
             }
@@ -183,13 +180,13 @@ impl View<'_> {
     /// Which of the lattices that hold is that of the fabric; `None` where there are none.
     fn between(&self, mut followed: Vec<(f64, Followed)>) -> Option<Result<Followed, Refusal>> {
         if let [(most, a), (next, b), ..] = followed.as_slice()
-            && *most < CLEARLY_MORE_FABRIC * next
+            && over_like_areas(*most, *next)
             && !same_lattice(&a.reading.basis, &b.reading.basis)
         {
             if b.decision.margin > CLEARLY_SURER * a.decision.margin {
                 followed.swap(0, 1);
             } else if a.decision.margin < CLEARLY_SURER * b.decision.margin {
-                return Some(Err(places_differ(&followed)));
+                return Some(Err(places_differ(followed_over(&followed))));
             }
         }
         followed.into_iter().next().map(|(_, chosen)| Ok(chosen))
@@ -300,13 +297,12 @@ fn contradiction(sure: &[(f64, Followed)]) -> Option<Refusal> {
             && (score < rival || score < FAR_CLEARER * rival && same_fabric())
     };
     others.iter().find(contradicts)?;
-    Some(places_differ(sure))
+    Some(places_differ(followed_over(sure)))
 }
 
-fn places_differ(sure: &[(f64, Followed)]) -> Refusal {
-    let rivals = sure.iter().filter_map(|(area, f)| rival(*area, f)).collect();
-    let seen = "different places of the picture show different stitches";
-    Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals)
+/// What was followed, with its area.
+fn followed_over(sure: &[(f64, Followed)]) -> impl Iterator<Item = (f64, &Followed)> {
+    sure.iter().map(|(area, found)| (*area, found))
 }
 
 /// Puts first, of all that follow the same lattice as the first over like areas, the one that the fabric shows most clearly:
@@ -314,8 +310,7 @@ fn places_differ(sure: &[(f64, Followed)]) -> Refusal {
 fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
     let Some((most, first)) = sure.first() else { return };
     let (most, basis) = (*most, first.reading.basis);
-    let alike =
-        |(area, f): &(f64, Followed)| most < CLEARLY_MORE_FABRIC * area && same_lattice(&f.reading.basis, &basis);
+    let alike = |(area, f): &(f64, Followed)| over_like_areas(most, *area) && same_lattice(&f.reading.basis, &basis);
     let clearest = (0..sure.len())
         .filter(|i| alike(&sure[*i]))
         .max_by(|a, b| sure[*a].1.decision.score.total_cmp(&sure[*b].1.decision.score));
@@ -359,12 +354,6 @@ fn checked(found: Followed) -> Result<Followed, Refusal> {
     Ok(found)
 }
 
-/// Whether both counts agree: a fit that slipped a row on its way over few of them does not.
-fn same_counts(a: &Basis, b: &Basis) -> bool {
-    let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
-    (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
-}
-
 /// Keeps of each lattice the decision with the largest margin.
 fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
     match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
@@ -372,24 +361,6 @@ fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
         Some(_) => {}
         None => different.push(decision),
     }
-}
-
-/// Whether two lattices may be those of the same stitches, unevenly knitted: nearer than half-way to the nearest octave
-/// (2 : 3) in both densities.
-fn nearly_same(a: &Basis, b: &Basis) -> bool {
-    /// Half of the logarithm of 3 ÷ 2.
-    const HALF_WAY: f64 = 0.203;
-    let (Some((s, r)), Some((t, u))) = (a.per_10cm(), b.per_10cm()) else { return false };
-    (s / t).ln().abs() < HALF_WAY && (r / u).ln().abs() < HALF_WAY
-}
-
-/// Whether two lattices agree in both densities and in the direction of the row.
-pub(super) fn same_lattice(a: &Basis, b: &Basis) -> bool {
-    let near = |u: [f64; 2], v: [f64; 2]| {
-        let apart = |sign: f64| (u[0] - sign * v[0]).hypot(u[1] - sign * v[1]);
-        apart(1.0).min(apart(-1.0)) < SAME_LATTICE * u[0].hypot(u[1])
-    };
-    near(a.stitch, b.stitch) && near(a.row, b.row)
 }
 
 /// Departure of the angle between row and wale from a right angle, in degrees.
@@ -403,26 +374,6 @@ fn skew_deg(basis: &Basis) -> f64 {
 pub(super) fn light_mm(basis: &Basis) -> Option<f64> {
     let (s, r) = basis.steps_mm()?;
     Some((LIGHT_CELLS * s[0].hypot(s[1]).max(r[0].hypot(r[1]))).clamp(2.0, 16.0))
-}
-
-/// Area over which a lattice was followed: every block stands for its share of stitches and rows.
-pub(super) fn area_mm2(reading: &LatticeReading) -> f64 {
-    let Some((s, r)) = reading.basis.steps_mm() else { return 0.0 };
-    (s[0] * r[1] - s[1] * r[0]).abs() * reading.blocks.len() as f64
-}
-
-pub(super) fn rival(area_mm2: f64, followed: &Followed) -> Option<Rival> {
-    let (stitches_per_10cm, rows_per_10cm) = followed.reading.basis.per_10cm()?;
-    let why =
-        format!("followed over {:.0} stitches by {:.0} rows", followed.reading.extent.0, followed.reading.extent.1);
-    Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: area_mm2 })
-}
-
-/// A decision as a reading that remains.
-fn as_rival(decision: &Decision) -> Option<Rival> {
-    let (stitches_per_10cm, rows_per_10cm) = decision.basis.per_10cm()?;
-    let why = format!("read as {} on the whole fabric", decision.pattern.name);
-    Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: decision.score })
 }
 
 /// A direction in the photo, as it lies in the plane at a place, both in degrees.

@@ -3,8 +3,9 @@
 
 use super::Setup;
 use super::alike::FabricLook;
-use super::fabric_stage::{Followed, View, area_mm2, rival};
+use super::fabric_stage::{Followed, View};
 use super::parts::Part;
+use super::rivals::{area_mm2, rival};
 use crate::fabric::{self, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;

@@ -1,7 +1,8 @@
 //! Parts: places of the same fabric that the lattice was not followed to in one piece, each followed by itself. The gauge is
 //! that of the fabric, so all of them speak; and how far they differ tells how far what was followed may be from the whole.
 
-use super::fabric_stage::{Followed, area_mm2, same_lattice};
+use super::fabric_stage::Followed;
+use super::rivals::{area_mm2, same_lattice};
 use crate::fabric;
 use crate::lattice::{self, LatticeReading};
 use crate::plane::PlaneMap;

@@ -3,6 +3,7 @@
 
 use super::Setup;
 use super::fabric_stage::{self, Followed, View};
+use super::rivals::{area_mm2, over_like_areas, places_differ, same_lattice};
 use crate::fabric::{FabricSeed, inside};
 use crate::lattice::{self, Decision, Declared, LatticeReading, PhaseBlock, Places, Whole};
 use crate::quantity::PlanePoint;
@@ -20,9 +21,6 @@ const AMID: f64 = 0.55;
 
 /// Fabrics looked at, largest first.
 const FABRICS: usize = 2;
-
-/// How much larger than the next fabric, as area, that of an answer must be where the next may be knitted too.
-const CLEARLY_MORE_FABRIC: f64 = 1.5;
 
 /// Part of the fabric that the most far-reaching lead was followed over, that another must be followed over as well to say
 /// anything of the whole (stated choice).
@@ -46,16 +44,12 @@ impl View<'_> {
         if let Some(at) = best
             && let (area, Ok(answer)) = &found[at]
         {
-            let larger = |i: usize| i < at;
-            let as_large = |other: f64| other * CLEARLY_MORE_FABRIC > *area;
             let contradicts = |(i, (other, r)): (usize, &(f64, Result<Followed, Refusal>))| {
-                i != at && (larger(i) || as_large(*other)) && knitted(r) && !agrees(answer, r)
+                let larger = i < at;
+                i != at && (larger || over_like_areas(*area, *other)) && knitted(r) && !agrees(answer, r)
             };
             if found.iter().enumerate().any(contradicts) {
-                let rivals =
-                    found.iter().filter_map(|(area, r)| fabric_stage::rival(*area, r.as_ref().ok()?)).collect();
-                let seen = "different places of the picture show different stitches";
-                return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+                return Err(places_differ(found.iter().filter_map(|(area, r)| Some((*area, r.as_ref().ok()?)))));
             }
         }
         let chosen = best.or_else(|| found.iter().position(|(_, r)| knitted(r))).unwrap_or(0);
@@ -70,7 +64,7 @@ impl View<'_> {
         let mut leads: Vec<Decision> = Vec::new();
         for seed in seeds {
             let lead = lattice::lead(&seed.sheets, &self.declared(setup, seed.centre)).and_then(|lead| {
-                if leads.iter().any(|l| fabric_stage::same_lattice(&l.basis, &lead.basis)) {
+                if leads.iter().any(|l| same_lattice(&l.basis, &lead.basis)) {
                     return Ok(None);
                 }
                 leads.push(lead.clone());
@@ -78,7 +72,7 @@ impl View<'_> {
             });
             match lead {
                 Ok(Some(reading)) => {
-                    let area_mm2 = fabric_stage::area_mm2(&reading);
+                    let area_mm2 = area_mm2(&reading);
                     all.push(Fabric { seed, reading, area_mm2 });
                 }
                 Ok(None) => {}
@@ -123,14 +117,14 @@ impl View<'_> {
                 }
             }
         }
-        let most = followed.iter().map(|f| fabric_stage::area_mm2(&f.reading)).fold(0.0, f64::max);
-        followed.retain(|f| fabric_stage::area_mm2(&f.reading) >= MUCH_OF_IT * most);
+        let most = followed.iter().map(|f| area_mm2(&f.reading)).fold(0.0, f64::max);
+        followed.retain(|f| area_mm2(&f.reading) >= MUCH_OF_IT * most);
         let wholes: Vec<Whole> = followed.iter().filter_map(|f| self.whole(f, &declared)).collect();
         if wholes.is_empty() {
             return Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")));
         }
         let decision = lattice::recognise(&places, &wholes, &declared)?;
-        let known = followed.into_iter().find(|f| fabric_stage::same_lattice(&f.reading.basis, &decision.basis));
+        let known = followed.into_iter().find(|f| same_lattice(&f.reading.basis, &decision.basis));
         let reading = known.map_or_else(|| self.grow(&decision), |f| Ok(f.reading))?;
         self.borne_out(Followed { decision, reading }, setup)
     }

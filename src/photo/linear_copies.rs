@@ -19,6 +19,11 @@ pub struct LinearCopy {
     pub rgb: Vec<[u16; 4]>,
 }
 
+impl LinearCopy {
+    /// Largest factor: the sum of 256 × 256 pixels of 65 535 just fits in 32 bits.
+    pub const MOST_FACTOR: usize = 256;
+}
+
 /// The copies of a whole photo that are kept. Clones are empty, and all are equal: they change nothing but the time taken.
 #[derive(Debug, Default)]
 pub struct LinearCopies(Mutex<Vec<Arc<LinearCopy>>>);
@@ -36,10 +41,13 @@ impl PartialEq for LinearCopies {
 }
 
 impl Photo {
-    /// The part from `x0`, `y0` to before `x1`, `y1` of the photo (whole pixels within it), averaged over squares of
-    /// `factor` pixels; what fills no whole square at the right and lower edge is left out. A factor of 0 counts as 1.
+    /// The part from `x0`, `y0` to before `x1`, `y1` in whole pixels, as far as the photo goes, averaged over squares of
+    /// `factor` pixels; what fills no whole square at the right and lower edge is left out. A factor of 0 counts as 1, one
+    /// above [`LinearCopy::MOST_FACTOR`] as that: the copy says by which it was made.
     pub fn linear_copy(&self, [x0, y0, x1, y1]: [usize; 4], factor: usize) -> Arc<LinearCopy> {
-        let factor = factor.max(1);
+        let factor = factor.clamp(1, LinearCopy::MOST_FACTOR);
+        let (x1, y1) = (x1.min(self.width() as usize), y1.min(self.height() as usize));
+        let (x0, y0) = (x0.min(x1), y0.min(y1));
         let make = || Arc::new(self.averaged((x0, y0), (x1.saturating_sub(x0), y1.saturating_sub(y0)), factor));
         if [x0, y0, x1, y1] != [0, 0, self.width() as usize, self.height() as usize] {
             return make();
@@ -111,6 +119,17 @@ mod tests {
         };
         for c in 0..3 {
             assert!((f64::from(copy.rgb[2 * copy.width + 1][c]) - mean(c)).abs() <= 1.5);
+        }
+    }
+
+    #[test]
+    fn no_factor_and_no_part_is_too_large() {
+        let white = Photo { rgb: RgbImage::from_pixel(300, 260, Rgb([255; 3])), ..Photo::default() };
+        let copy = white.linear_copy([0, 0, 9000, 9000], 9000);
+        assert_eq!((copy.factor, copy.width, copy.height), (LinearCopy::MOST_FACTOR, 1, 1));
+        assert_eq!(copy.rgb[0], [65535, 65535, 65535, 0]);
+        for [x0, y0] in [[400, 0], [0, 400], [400, 400], [20, 20]] {
+            assert!(white.linear_copy([x0, y0, 10, 10], 1).rgb.is_empty());
         }
     }
 

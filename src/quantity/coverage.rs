@@ -170,6 +170,10 @@ impl Distribution {
     }
 }
 
+/// Half-width of the normal law's 95 % interval in standard deviations: its 97.5 % quantile (any table of it; checked
+/// against [`t_coverage_factor`]).
+pub const NORMAL_95: f64 = 1.959_963_984_540_054;
+
 /// Two-sided coverage factor of Student's t; the normal one for infinite degrees of freedom. Degrees of freedom below
 /// one are taken as one.
 pub fn t_coverage_factor(degrees_of_freedom: f64, confidence: Confidence) -> f64 {

@@ -6,6 +6,7 @@
 mod budget;
 mod coverage;
 mod degrees_of_freedom;
+mod inches;
 mod monte_carlo;
 mod points;
 mod rounding;
@@ -15,7 +16,8 @@ mod type_b;
 mod uncertain;
 
 pub use budget::{Budget, BudgetLine, PairedBudgetLine, paired_budget};
-pub use coverage::{Confidence, Distribution, Expanded, t_coverage_factor};
+pub use coverage::{Confidence, Distribution, Expanded, NORMAL_95, t_coverage_factor};
+pub use inches::{FOUR_INCHES_PER_10CM, INCH_MM};
 pub use monte_carlo::{MonteCarlo, propagate_distributions};
 pub use points::{PhotoPoint, PlanePoint};
 pub use rounding::{decimals_for, plus_minus, plus_minus_two_digits};

@@ -1,7 +1,7 @@
 //! The whole swatch, what a person counted, and several photos of one swatch, in a record.
 
 use super::{PhotoFacts, Status};
-use crate::quantity::Expanded;
+use crate::quantity::{Expanded, NORMAL_95};
 use serde::{Deserialize, Serialize};
 
 /// The whole swatch.
@@ -32,6 +32,13 @@ pub struct Size {
     pub value: f64,
     /// Its standard uncertainty.
     pub standard_uncertainty: f64,
+}
+
+impl Size {
+    /// Half-width of its 95 % interval, in mm: the normal law's, since where the uncertainty comes from is not kept.
+    pub fn half_width_95(&self) -> f64 {
+        NORMAL_95 * self.standard_uncertainty
+    }
 }
 
 /// What a person counted, and over which length.

@@ -9,6 +9,7 @@ pub mod class;
 pub mod comparison;
 pub mod json;
 pub mod measurement;
+pub mod one_line;
 mod page;
 mod picture;
 pub mod place_map;

@@ -1,5 +1,6 @@
 //! One size of a piece as knitting text, in the usual abbreviations (`k` stands for working in the stitch pattern).
 
+use super::one_line::capital;
 use super::plan_measures::{cm, count};
 use crate::plan::{CordPlan, Ends, PartPlan, PiecePlan, ShapingPlan, SizedPiece};
 use crate::sizing::{Counted, Direction, Schedule, Spacing, run_lengths};
@@ -216,11 +217,6 @@ fn ordinal(n: u32) -> String {
         _ => "th",
     };
     format!("{n}{ending}")
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| format!("{}{}", first.to_uppercase(), letters.as_str()))
 }
 
 /// The counts of all sizes as patterns print them, `brim: 72 (76, 80) sts, 10 (10, 12) rounds`; none for one size.

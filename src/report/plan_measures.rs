@@ -1,10 +1,7 @@
 //! Measures of a plan for people: centimetres, and inches beside them.
 
-use crate::quantity::{Expanded, plus_minus};
+use crate::quantity::{Expanded, INCH_MM, plus_minus};
 use crate::sizing::Counted;
-
-/// Millimetres in an inch.
-const INCH_MM: f64 = 25.4;
 
 /// `46.2 cm`.
 pub fn cm(mm: f64) -> String {

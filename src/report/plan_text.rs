@@ -1,18 +1,16 @@
 //! A plan in words, for a terminal: short lines that fit 80 columns.
 
+use super::one_line::is_harmful;
 use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, spacing as spacing_words, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
 use crate::compare::SizeChoice;
 use crate::plan::{AxisPlan, EvenPlan, GaugeNote, PiecePlan, Plan, RegaugePlan, YarnPlan};
-use crate::quantity::{Expanded, plus_minus};
+use crate::quantity::{Expanded, FOUR_INCHES_PER_10CM, plus_minus};
 use crate::sizing::{
     Arrangement, Candidate, Castable, CountRule, Counted, GaugeLine, NeedleAdvice, Regauged, Substitution, Tension,
     ne_from_tex, nm_from_tex, probability_percent,
 };
-
-/// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
-const FOUR_INCHES: f64 = 1.016;
 
 /// The whole plan.
 pub fn describe(plan: &Plan) -> String {
@@ -48,8 +46,8 @@ pub fn describe(plan: &Plan) -> String {
         out.plain("Careful");
         plan.cautions.iter().for_each(|c| out.item(&c.message));
     }
-    // Names come out of files; they must not steer the terminal.
-    out.0.replace(|c: char| c.is_control() && c != '\n', "\u{FFFD}")
+    // Names come out of files; they must not steer the terminal. The mark that ends a name from right to left is ours.
+    out.0.replace(|c: char| is_harmful(c) && !matches!(c, '\n' | '\u{200E}'), "\u{FFFD}")
 }
 
 /// Whether knitting text stands in it.
@@ -66,7 +64,7 @@ pub fn gauge_words(gauge: &GaugeNote, scale: f64, over: &str) -> String {
 
 /// Both lengths' words.
 pub fn gauge_over(gauge: &GaugeNote) -> [String; 2] {
-    [gauge_words(gauge, 1.0, "10 cm"), gauge_words(gauge, FOUR_INCHES, "4 in")]
+    [gauge_words(gauge, 1.0, "10 cm"), gauge_words(gauge, FOUR_INCHES_PER_10CM, "4 in")]
 }
 
 /// `22.5 sts and 30 rows = 10 cm`: the gauge as a pattern prints it.

@@ -1,8 +1,9 @@
 //! A record in words, for people: short lines that fit 80 columns.
 
+use super::one_line::safe;
 use super::{budget, ways};
 use crate::caution::CautionCode;
-use crate::quantity::{Expanded, plus_minus};
+use crate::quantity::{Expanded, FOUR_INCHES_PER_10CM, plus_minus};
 use crate::record::{
     DecisionNote, Gauge, LatticeNote, PatternNote, PatternSource, Record, RefusalNote, Scale, ScaleKind,
 };
@@ -11,19 +12,15 @@ use crate::ruler::RulerUnit;
 
 /// Longest line.
 const COLUMNS: usize = 78;
-/// 4 in in units of 10 cm: 101.6 mm ÷ 100 mm, exactly.
-const FOUR_INCHES: f64 = 1.016;
 /// Contributions that are worth telling.
 const LARGEST: usize = 3;
 
 /// What was measured and how sure it is, or what is wrong and what to do.
 pub fn describe(record: &Record) -> String {
     let mut out = Lines::default();
-    // A file's name may hold anything; it must neither break the line nor steer the terminal.
-    let name = |file: &str| file.replace(char::is_control, "\u{FFFD}");
     match &record.photos {
-        Some(parts) => out.plain(&parts.iter().map(|p| name(&p.photo.file)).collect::<Vec<_>>().join(", ")),
-        None => out.plain(&name(&record.photo.file)),
+        Some(parts) => out.plain(&parts.iter().map(|p| safe(&p.photo.file)).collect::<Vec<_>>().join(", ")),
+        None => out.plain(&safe(&record.photo.file)),
     }
     if let Some(gauge) = &record.gauge {
         gauge_lines(&mut out, gauge);
@@ -76,7 +73,8 @@ pub fn rival(rival: &Rival) -> String {
 
 fn gauge_lines(out: &mut Lines, gauge: &Gauge) {
     for (interval, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
-        let four_in = plus_minus(interval.value * FOUR_INCHES, interval.expanded_uncertainty * FOUR_INCHES);
+        let four_in =
+            plus_minus(interval.value * FOUR_INCHES_PER_10CM, interval.expanded_uncertainty * FOUR_INCHES_PER_10CM);
         out.plain(&format!("  {:<34}({four_in} per 4 in)", per_10cm(interval, what)));
     }
     let percent = gauge.stitches_per_10cm.confidence.fraction() * 100.0;

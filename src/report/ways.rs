@@ -1,13 +1,12 @@
 //! Words for what goes beyond one photo's gauge: the wanted gauge, the whole swatch, a count by hand, several photos.
 
+use super::one_line::safe;
 use crate::gauge::{Verdict, WantedAnswer, WantedAxis};
-use crate::quantity::plus_minus;
+use crate::quantity::{INCH_MM, NORMAL_95, plus_minus};
 use crate::record::{CountedNote, CountedOver, PhotoPart, Record, Swatch};
 
-/// Centimetres in an inch, exactly.
-const INCH_CM: f64 = 2.54;
-/// 95 % point of the normal law, for sizes whose standard uncertainty is kept alone.
-const TWO_SIDED: f64 = 1.96;
+/// Centimetres in an inch.
+const INCH_CM: f64 = INCH_MM / 10.0;
 /// A half-width of less than this share of the present one is out of a photo's reach.
 const OUT_OF_REACH: f64 = 0.3;
 
@@ -101,12 +100,12 @@ fn advice(wanted: &WantedAnswer) -> Option<String> {
 pub(super) fn swatch_words(swatch: &Swatch) -> Option<String> {
     let (width, height) = (swatch.width_mm?, swatch.height_mm?);
     let of = |mm: f64| {
-        plus_minus(width.value / mm, TWO_SIDED * width.standard_uncertainty / mm)
+        plus_minus(width.value / mm, width.half_width_95() / mm)
             + " x "
-            + &plus_minus(height.value / mm, TWO_SIDED * height.standard_uncertainty / mm)
+            + &plus_minus(height.value / mm, height.half_width_95() / mm)
     };
     let area = match (swatch.area_mm2, swatch.area_standard_uncertainty_mm2) {
-        (Some(area), Some(u)) => format!(", {} cm²", plus_minus(area / 100.0, TWO_SIDED * u / 100.0)),
+        (Some(area), Some(u)) => format!(", {} cm²", plus_minus(area / 100.0, NORMAL_95 * u / 100.0)),
         _ => String::new(),
     };
     /// From here on it is worth saying that part of the outline was not seen.
@@ -137,7 +136,7 @@ pub(super) fn counted_words(counted: &CountedNote) -> String {
 
 /// One line a photo: its own gauge and its weight.
 pub(super) fn photo_words(part: &PhotoPart) -> String {
-    let file = part.photo.file.replace(char::is_control, "\u{FFFD}");
+    let file = safe(&part.photo.file);
     match (part.stitches_per_10cm, part.rows_per_10cm, part.weights) {
         (Some(s), Some(r), weights) => {
             let of = |i: crate::quantity::Expanded| plus_minus(i.value, i.expanded_uncertainty);

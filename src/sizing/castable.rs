@@ -206,9 +206,9 @@ fn candidate(count: u32, target: Target, rule: CountRule, per_10cm: &Uncertain) 
     }
 }
 
-/// Probability that so many stitches or rows measure what is wanted. It is asked of the gauge: n stitches lie between two
+/// Probability, 0 to 1, that so many stitches or rows measure what is wanted, within its tolerance. It is asked of the gauge: n stitches lie between two
 /// widths just when the gauge lies between 100 n / width of either, so nothing is made linear.
-fn probability_within(seen: u32, target: Target, per_10cm: &Uncertain) -> f64 {
+pub fn probability_within(seen: u32, target: Target, per_10cm: &Uncertain) -> f64 {
     /// A measure on the very edge of the tolerance lies within it.
     const ON_THE_EDGE_MM: f64 = 1e-6;
     let n = 100.0 * f64::from(seen);

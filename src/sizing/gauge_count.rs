@@ -1,7 +1,7 @@
 //! A gauge as people state it: so many over such a length, with or without ±; and what it means per 10 cm.
 
 use super::Length;
-use crate::quantity::{Confidence, Contribution, Shape, Source, Uncertain, t_coverage_factor};
+use crate::quantity::{Contribution, NORMAL_95, Shape, Source, Uncertain};
 
 /// The length a gauge is stated over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,10 +78,7 @@ const HALF_STITCH: f64 = 0.5;
 pub fn per_10cm(stated: GaugeCount, over: Over, source: Source) -> Uncertain {
     let scale = Length::TEN_CM.mm() / over.length().mm();
     let contribution = match stated.half_width {
-        Some(half) => {
-            let normal = t_coverage_factor(f64::INFINITY, Confidence::P95);
-            Contribution::stated(source, scale * half / normal)
-        }
+        Some(half) => Contribution::stated(source, scale * half / NORMAL_95),
         None => Contribution::type_b(source, HALF_STITCH, Shape::Rectangular, scale),
     };
     let value = Uncertain::exact(stated.count * scale);
@@ -91,6 +88,7 @@ pub fn per_10cm(stated: GaugeCount, over: Over, source: Source) -> Uncertain {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::quantity::Confidence;
 
     #[test]
     fn ten_centimetres_four_inches_and_one_inch_are_three_lengths() {

@@ -27,6 +27,7 @@ mod yarn_count;
 pub use body::{BodyMeasure, Ease, EaseError, Target, USUAL_TOLERANCE, usual_tolerance_mm};
 pub use castable::{
     Candidate, Castable, CountError, CountRule, Counted, Direction, castable, finished_mm, probability_percent,
+    probability_within,
 };
 pub use cautions::{PieceFacts, PlanCaution, PlanCautionCode, SwatchFacts, Wearer, WholeFacts, cautions};
 pub use cord::{Band, BandError, band_from_cord};

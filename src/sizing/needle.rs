@@ -2,7 +2,7 @@
 
 use super::body::USUAL_TOLERANCE;
 use crate::compare::{NeedleFit, STANDARD_SIZES_MM, SizeChoice, Wanted};
-use crate::quantity::{Confidence, Expanded, Uncertain};
+use crate::quantity::{Confidence, Expanded, INCH_MM, Uncertain};
 use serde::Serialize;
 
 /// How a gauge compares with the one that is wanted.
@@ -33,7 +33,7 @@ impl NeedleResponse {
     /// half a stitch an inch (common practice, no source).
     pub fn common_practice() -> Self {
         Self {
-            stitches_per_10cm_per_size: 0.5 * 100.0 / 25.4,
+            stitches_per_10cm_per_size: 0.5 * 100.0 / INCH_MM,
             basis: "common practice, no source: one needle size is about half a stitch an inch".to_owned(),
         }
     }

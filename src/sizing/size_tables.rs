@@ -1,6 +1,7 @@
 //! Published tables of body measures. They differ from one another: a measured head is better than any of them.
 
 use super::Length;
+use crate::quantity::INCH_MM;
 
 /// One published table.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,7 +32,7 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
         measure: "head",
         // Read in the list itself.
         source: "head circumference as a hat designer published it, in inches",
-        unit_mm: 25.4,
+        unit_mm: INCH_MM,
         sizes: &[
             ("preemie", 12.0),
             ("newborn", 14.0),

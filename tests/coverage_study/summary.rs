@@ -91,6 +91,11 @@ impl Group {
 /// Head of the summary.
 pub const HEAD: &str = "group,photos,intervals,coverage_percent,wilson_low_percent,wilson_high_percent,rms_error_over_u,median_half_width_percent,median_error_percent,p95_error_percent,silently_wrong_photos";
 
+/// The last line of the summary: how many photos have a true gauge, answered or not.
+pub fn with_truth(photos: usize) -> String {
+    format!("with a true gauge,{photos}{}\n", ",".repeat(HEAD.matches(',').count() - 1))
+}
+
 /// Wilson's 95 % interval for a share seen in n trials.
 pub fn wilson(share: f64, n: f64) -> [f64; 2] {
     const Z: f64 = 1.959_963_985;

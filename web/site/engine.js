@@ -53,6 +53,9 @@ export const details = (photo, setups, progress) => ask("details", { photo, setu
 /** Counts, shaping and words for one piece. */
 export const plan = (asked) => ask("plan", asked);
 
+/** The gauge of each of several kept measurements in words; each is the text of `{"uid", "reading"}` as the log keeps it. */
+export const gauges = (kept) => ask("gauges", kept);
+
 /** How two swatches differ; each is the text of `{"uid", "reading"}` as the log keeps it. */
 export const compare = (first, second) => ask("compare", [first, second]);
 

@@ -10,6 +10,7 @@ import { byHand, options } from "./settings.js";
 import { Viewer } from "./viewer.js";
 import { words } from "./words.js";
 
+/** What is typed per 4 in is per 101.6 mm; numbers that are shown come from the core in both units. */
 const FOUR_INCHES = 1.016;
 /** Longer side of the picture that is saved: what every phone's browser can draw. */
 const SAVED_PX = 4000;
@@ -138,16 +139,10 @@ export class Result {
   }
 
   inWords(unit) {
-    const times = unit === "cm" ? 1 : FOUR_INCHES;
-    const sentence = (what, of) => {
-      const places = (this.said[what][unit].split("\u00a0±\u00a0")[1].split(".")[1] ?? "").length;
-      const at = (sign) => ((of.value + sign * of.expanded_uncertainty) * times).toFixed(places);
-      return h("p", {}, words.sure(at(-1), at(1), words[what], words.per[unit]));
-    };
-    const { gauge } = this.record;
+    const sentence = (what) => h("p", {}, words.sure(...this.said[`${what}_between`][unit], words[what], words.per[unit]));
     const { next_stitches: stitches, next_rows: rows } = this.said;
     const other = unit === "cm" ? "in" : "cm";
-    return h("div", { class: "stack close" }, sentence("stitches", gauge.stitches_per_10cm), sentence("rows", gauge.rows_per_10cm),
+    return h("div", { class: "stack close" }, sentence("stitches"), sentence("rows"),
       h("p", { class: "quiet" }, `${words.swatch_gauge(this.said.stitches[other], this.said.rows[other], words.per[other])}.`),
       stitches && h("p", { class: "quiet" }, words.as_it_lies, " ", words.next(stitches[unit], rows[unit], words.per[unit])));
   }

@@ -4,7 +4,6 @@ import * as engine from "./engine.js";
 import { attributes, paths } from "./marks.js";
 import { words } from "./words.js";
 
-const FOUR_INCHES = 1.016;
 /** Lines that are counted by: of no use in so small a picture. */
 const ALIKE = { fifth: "line", tenth: "line" };
 
@@ -14,19 +13,18 @@ export class Rivals {
     const { measuring, app, said } = result;
     this.measuring = measuring;
     this.unit = app.unit;
-    this.choices = rivals.map((rival, index) => this.choice(rival, said.rivals[index] ?? null));
+    this.choices = rivals.map((rival, index) => this.choice(rival, said.rivals[index]));
     this.element = h("section", { class: "card stack close", id: "rivals" }, h("h2", {}, words.rivals_title), h("p", { class: "quiet" }, words.rivals_lead),
       h("div", { class: "rivals" }, this.choices.map((one) => one.button)));
     if (measuring.photos.length === 1) this.look(result.asked);
   }
 
-  choice(rival, pattern) {
-    const times = this.unit === "cm" ? 1 : FOUR_INCHES;
+  choice(rival, { pattern, ...said }) {
     const [stitches, rows] = [rival.stitches_per_10cm, rival.rows_per_10cm];
     const crop = h("span", { class: "crop" });
     const about = h("span", { class: "quiet" });
     const button = h("button", { type: "button", class: "rival", onclick: () => this.choose(stitches, rows, pattern) }, crop,
-      pattern && h("strong", {}, words.patterns[pattern] ?? pattern), h("span", {}, words.rival((stitches * times).toFixed(1), (rows * times).toFixed(1), words.per[this.unit])), about);
+      pattern && h("strong", {}, words.patterns[pattern] ?? pattern), h("span", {}, words.rival(said.stitches[this.unit], said.rows[this.unit], words.per[this.unit])), about);
     return { button, crop, about, expect: [stitches, rows], pattern };
   }
 

@@ -4,8 +4,6 @@ import * as engine from "./engine.js";
 import * as shelf from "./shelf.js";
 import { words } from "./words.js";
 
-const FOUR_INCHES = 1.016;
-
 export class Swatches {
   constructor(root, app) {
     this.root = root;
@@ -30,7 +28,18 @@ export class Swatches {
       (this.comparison = h("div", { "aria-live": "polite" })),
       kept.length ? h("div", { class: "grid" }, kept.map((one) => this.card(one))) : h("p", { class: "card quiet" }, words.log_empty)));
     this.beside = this.beside.filter((uid) => kept.some((one) => one.uid === uid));
-    await this.compare(kept);
+    await Promise.all([this.compare(kept), this.gauges(kept)]);
+  }
+
+  /** Writes the gauge of each swatch in the core's words as soon as it has time: a photo may be being measured. */
+  async gauges(kept) {
+    const measured = kept.filter((one) => newestOf(one.entry));
+    const said = await engine.gauges(measured.map(readingText)).catch(() => []);
+    said.forEach(({ stitches, rows }, index) => {
+      const { unit } = this.app;
+      const place = this.root.querySelector(`[data-swatch="${measured[index].entry.id}"] .gauge`);
+      if (place && stitches) place.textContent = words.swatch_gauge(stitches[unit], rows[unit], words.per[unit]);
+    });
   }
 
   /** Sets the two swatches that are chosen side by side. */
@@ -74,11 +83,11 @@ export class Swatches {
     const about = entry.swatch;
     const newest = newestOf(entry);
     const record = newest?.reading.photo;
-    const said = newest && gaugeWords(newest.reading, this.app.unit);
+    const refused = record && !record.gauge;
     const details = [about.stitch && (words.patterns[about.stitch] ?? about.stitch), about.needle_mm && words.needle_of(about.needle_mm), newest?.state && words.states[newest.state], about.knitter, about.made_on?.replaceAll("-", "\u2011")].filter(Boolean);
-    return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, heading(one)), said && h("p", { class: "gauge" }, said), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
+    return h("article", { class: "card swatch", "data-swatch": String(entry.id) }, h("h2", {}, heading(one)), newest && h("p", { class: "gauge" }, refused && words.refused_kept), h("p", { class: "quiet" }, details.join(", ")), about.note && h("p", {}, about.note),
       h("div", { class: "row" }, record?.gauge && h("button", { type: "button", onclick: () => this.app.castOn(JSON.stringify(record), words.swatch_heading(entry.id, about.yarn)) }, words.to_cast_on),
-        said && said !== words.refused_kept && h("button", { type: "button", "aria-pressed": String(this.beside.includes(one.uid)), "aria-label": `${words.compare}: ${heading(one)}`, onclick: () => this.toggle(one) }, words.compare),
+        newest && !refused && h("button", { type: "button", "aria-pressed": String(this.beside.includes(one.uid)), "aria-label": `${words.compare}: ${heading(one)}`, onclick: () => this.toggle(one) }, words.compare),
         h("button", { type: "button", "aria-label": `${words.delete}: ${words.swatch_heading(entry.id, about.yarn)}`, onclick: () => this.delete(one) }, words.delete)));
   }
 
@@ -128,31 +137,4 @@ function newestOf(entry) {
 function readingText({ entry }) {
   const { uid, reading } = newestOf(entry);
   return JSON.stringify({ uid, reading });
-}
-
-/** Value and half-width as people read them: the half-width to one digit, to two where it begins with 1 or 2. */
-function spread(value, half) {
-  if (!(half > 0)) return value.toFixed(2);
-  const first = -Math.floor(Math.log10(half));
-  const places = Math.max(0, half * 10 ** first < 2.95 ? first + 1 : first);
-  return `${value.toFixed(places)}\u00a0±\u00a0${half.toFixed(places)}`;
-}
-
-/** The gauge of a reading: a photo's record, a hand count or a statement. */
-function gaugeWords(reading, unit) {
-  const times = unit === "cm" ? 1 : FOUR_INCHES;
-  const said = (s, r) => words.swatch_gauge(spread(s[0] * times, s[1] * times), spread(r[0] * times, r[1] * times), words.per[unit]);
-  const { photo, count, stated } = reading;
-  if (photo) {
-    if (!photo.gauge) return words.refused_kept;
-    const of = (axis) => [axis.value, axis.expanded_uncertainty];
-    return said(of(photo.gauge.stitches_per_10cm), of(photo.gauge.rows_per_10cm));
-  }
-  if (stated) {
-    const of = (axis) => [axis.value, axis.half_width_95 ?? 1.96 * axis.standard_uncertainty];
-    return said(of(stated.stitches_per_10cm), of(stated.rows_per_10cm));
-  }
-  // A bare count is within half a stitch; the ruler's own error is not worked out here.
-  const of = (counted, over, within) => [(100 * counted) / over, (100 * (within ?? 0.5)) / over];
-  return said(of(count.stitches, count.stitches_over_mm, count.stitches_plus_minus), of(count.rows, count.rows_over_mm, count.rows_plus_minus));
 }

@@ -1,5 +1,5 @@
 // Measures away from the page's own thread, so that the page stays alive. Stopped by ending the whole worker.
-import init, { Session, compare, plan, version } from "./core.js";
+import init, { Session, compare, gauge, plan, version } from "./core.js";
 
 // Longer side of the picture handed to the page: sharp when enlarged, and small enough for a phone.
 const LONGEST = 2400;
@@ -89,6 +89,7 @@ self.onmessage = async ({ data: { id, what, value } }) => {
     if (what === "measure") await measure(id, value);
     if (what === "plan") self.postMessage({ id, done: JSON.parse(plan(JSON.stringify(value))) });
     if (what === "version") self.postMessage({ id, done: version() });
+    if (what === "gauges") self.postMessage({ id, done: value.map((kept) => sayings(gauge(kept))) });
     if (what === "compare") self.postMessage({ id, done: JSON.parse(compare(...value)) });
     if (what === "picture") await picture(id, value);
     if (what === "details") await details(id, value);

@@ -477,7 +477,13 @@ onPage("the log goes to the command line and back without loss, and no place wit
     assert.deepEqual(JSON.parse(theirs[0]), JSON.parse(ours));
     await page.setInputFiles("#import", back);
     await page.waitForFunction(() => /1 added, 1 there already\./.test(document.querySelector("#log-message")?.textContent ?? ""));
-    assert.match(await page.textContent("[data-swatch='2']"), /20\.0\s±\s0\.5 stitches, 28\.0\s±\s0\.5 rows/);
+    // Each swatch in the command's words.
+    const listed = (await walewise(...log, "list")).out;
+    for (const swatch of ["1", "2"]) {
+      await page.waitForFunction((number) => /rows/.test(document.querySelector(`[data-swatch='${number}'] .gauge`)?.textContent), swatch);
+      const [, stitches, rows] = (await page.textContent(`[data-swatch='${swatch}'] .gauge`)).replaceAll("\u00a0", " ").match(/^(.+) stitches, (.+) rows/);
+      assert.match(listed, new RegExp(`^ *${swatch} .*${stitches}.*${rows}`, "m"));
+    }
     // What was brought in goes out word for word.
     assert.equal((await exported("both.jsonl")).trim().split("\n")[1], theirs[1]);
     await page.locator("[data-swatch='1'] button", { hasText: "Compare" }).click();

@@ -6,12 +6,11 @@ mod folder;
 mod photos;
 
 use super::input_file::{self, Kind};
-use super::measure::{MeasureArguments, UnitChoice, ruler_on, ruler_unit};
-use super::{ExitStatus, numbers, output, output_file, setup, whole_file, wishes};
+use super::setup::PhotoArguments;
+use super::{ExitStatus, output, output_file, whole_file, wishes};
 use crate::class::{
     Class, ClassError, ClassQuestion, LeftOut, ListedPhoto, MOST_READINGS, Piece, Reading, class, read_table, to_json,
 };
-use crate::gauge::RulerOn;
 use crate::measure::Setup;
 use crate::report::class::{self as report, Naming, SwatchPicture};
 use crate::report::place_map::PlaceMap;
@@ -91,84 +90,8 @@ pub struct ClassArguments {
     #[arg(long)]
     json: bool,
 
-    #[command(flatten)]
-    photos: PhotoArguments,
-}
-
-/// How the photos of a class are measured: as `walewise measure` does, all alike.
-#[derive(clap::Args)]
-#[command(next_help_heading = "How photos are measured (see walewise measure)")]
-struct PhotoArguments {
-    /// What was knitted
-    #[arg(long, value_name = "NAME|auto", default_value = "auto")]
-    stitch: String,
-    /// The smallest block that repeats, stitches x rows
-    #[arg(long, value_name = "AxB", value_parser = numbers::repeat)]
-    repeat: Option<(u32, u32)>,
-    /// What the ruler counts in
-    #[arg(long, value_name = "auto|cm|inch", value_parser = ruler_unit, default_value = "auto")]
-    ruler: UnitChoice,
-    /// Take a printed grid of this pitch as the scale
-    #[arg(long, value_name = "MM", value_parser = numbers::length_mm)]
-    grid: Option<f64>,
-    /// Take the printed calibration card as the scale
-    #[arg(long, conflicts_with_all = ["grid", "id1"])]
-    card: bool,
-    /// The card's check length, as your ruler says
-    #[arg(long, value_name = "MM", value_parser = numbers::card_length_mm, requires = "card")]
-    card_length: Option<f64>,
-    /// Take a card of bank card size as the scale; it is blanked in every picture
-    #[arg(long, conflicts_with = "grid")]
-    id1: bool,
-    /// The lens as measured with walewise lens
-    #[arg(long, value_name = "FILE")]
-    lens: Option<PathBuf>,
-    /// Accuracy class of the ruler
-    #[arg(long, value_name = "I|II|III", value_enum, ignore_case = true)]
-    ruler_class: Option<setup::ClassChoice>,
-    /// Name of the one ruler in all photos: its error moves all gauges alike and is kept out of the spread
-    #[arg(long, value_name = "NAME")]
-    ruler_id: Option<String>,
-    /// Thickness of the ruler
-    #[arg(long, value_name = "MM", value_parser = numbers::thickness_mm)]
-    ruler_thickness: Option<f64>,
-    /// What the ruler lies on
-    #[arg(long, value_name = "table|fabric", value_parser = ruler_on)]
-    ruler_on: Option<RulerOn>,
-    /// About what you expect per 10 cm; settles only between readings that fit equally
-    #[arg(long, value_name = "SxR", value_parser = numbers::gauge)]
-    expect: Option<(f64, f64)>,
-}
-
-impl PhotoArguments {
-    fn setup(&self) -> Result<Setup, String> {
-        setup::from_arguments(&MeasureArguments {
-            photos: Vec::new(),
-            stitch: self.stitch.clone(),
-            repeat: self.repeat,
-            ruler: self.ruler,
-            grid: self.grid,
-            card: self.card,
-            card_length: self.card_length,
-            id1: self.id1,
-            lens: self.lens.clone(),
-            span: Vec::new(),
-            axes: None,
-            region: None,
-            ruler_class: self.ruler_class,
-            ruler_id: self.ruler_id.clone(),
-            ruler_thickness: self.ruler_thickness,
-            ruler_on: self.ruler_on,
-            expect: self.expect,
-            wanted: None,
-            tolerance: None,
-            counted: None,
-            same_swatch: false,
-            annotate: None,
-            report: None,
-            json: false,
-        })
-    }
+    #[command(flatten, next_help_heading = "How photos are measured (see walewise measure)")]
+    how: PhotoArguments,
 }
 
 fn piece_length(text: &str) -> Result<Length, String> {
@@ -220,7 +143,7 @@ pub fn run(arguments: &ClassArguments) -> ExitStatus {
 }
 
 fn result(arguments: &ClassArguments) -> Result<ExitStatus, Ended> {
-    let setup = arguments.photos.setup().map_err(bad)?;
+    let setup = arguments.how.setup(None).map_err(bad)?;
     let question = question(arguments);
     check_files(arguments)?;
     let gathered = gathered(arguments, &setup)?;
@@ -261,7 +184,7 @@ fn check_files(arguments: &ClassArguments) -> Result<(), Ended> {
         return Err(bad("--handout and --table name the same file"));
     }
     for path in [&arguments.handout, &arguments.table].into_iter().flatten() {
-        let read: Vec<PathBuf> = arguments.input.iter().chain(&arguments.photos.lens).cloned().collect();
+        let read: Vec<PathBuf> = arguments.input.iter().chain(&arguments.how.lens).cloned().collect();
         if whole_file::is_one_of(path, &read) {
             return Err(bad(format!("{}: this would overwrite the class", path.display())));
         }

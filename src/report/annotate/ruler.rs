@@ -3,6 +3,7 @@
 
 use super::Pen;
 use super::canvas::{Canvas, Mark, Place, colour};
+use crate::quantity::INCH_MM;
 use crate::record::{GraduationSeen, TrainSeen};
 use crate::ruler::RulerUnit;
 
@@ -66,7 +67,7 @@ fn marks_per_number(train: &TrainSeen) -> i32 {
     const MOST: f64 = 64.0;
     let unit_mm = match train.unit {
         RulerUnit::Cm => 10.0,
-        RulerUnit::Inch => 25.4,
+        RulerUnit::Inch => INCH_MM,
     };
     // What is no number casts to 0 and becomes 1.
     (unit_mm / train.pitch_mm).round().clamp(1.0, MOST).max(1.0) as i32

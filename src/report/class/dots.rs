@@ -3,6 +3,8 @@
 use crate::class::{Class, Spread};
 use crate::quantity::{Expanded, plus_minus};
 use crate::report::axis::{Axis, BAND, FAINT, MARK, OTHER, QUIET, drawing, hundredth, line, words};
+use crate::report::comparison::bare_number;
+use crate::report::one_line::shortened;
 use crate::sizing::Counted;
 use svg::node::element::{Circle, Group, Rectangle};
 
@@ -103,12 +105,7 @@ fn ground(i: usize, name: &str) -> Group {
     if i.is_multiple_of(2) {
         group = group.add(Rectangle::new().set("y", y).set("width", WIDTH).set("height", ROW).set("fill", BAND));
     }
-    let short: String = if name.chars().count() > LETTERS {
-        name.chars().take(LETTERS - 1).chain(['…']).collect()
-    } else {
-        name.to_owned()
-    };
-    group.add(words(short, 6.0, y + ROW / 2.0 + 4.5, "start"))
+    group.add(words(shortened(name, LETTERS), 6.0, y + ROW / 2.0 + 4.5, "start"))
 }
 
 fn scale_lines(scale: &Axis, foot: f64, what: &str) -> Group {
@@ -121,7 +118,7 @@ fn scale_lines(scale: &Axis, foot: f64, what: &str) -> Group {
     ));
     for tick in scale.ticks(4.0) {
         let x = scale.place(tick);
-        let number = words(crate::report::comparison::bare_number(tick), x, foot + 18.0, "middle");
+        let number = words(bare_number(tick), x, foot + 18.0, "middle");
         group = group.add(line(x, TOP - 4.0, x, foot + 4.0, FAINT)).add(number.set("font-size", 12));
     }
     group

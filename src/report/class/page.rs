@@ -4,8 +4,9 @@ use super::words::{
     as_written, counts, deviation, interval, mean_sentence, needle, part_name, piece_sentence, precision_sentence,
     rows_sentence, share_sentence, sharing_sentence, spread_sentence, stands_apart,
 };
-use super::{Naming, dots::dots, initials, shares::capital, shares::shares, sizes::sizes};
-use crate::class::{Class, Knitter, Spread};
+use super::{Naming, dots::dots, initials, shares::shares, sizes::sizes};
+use crate::class::{Class, Knitter, Note, Spread, Swatch};
+use crate::report::one_line::capital;
 use crate::report::page::styled_page;
 use crate::report::place_map::{PlaceMap, legend, widest_percent};
 use crate::report::plan_measures::cm_interval;
@@ -186,7 +187,7 @@ fn map(class: &Class, names: &[String], picture: &SwatchPicture, widest: f64) ->
 }
 
 /// `swatch 2`: names of folders and files stay out of handouts.
-fn swatch_label(swatch: &crate::class::Swatch, class: &Class) -> String {
+fn swatch_label(swatch: &Swatch, class: &Class) -> String {
     let own: Vec<_> = class.swatches.iter().filter(|s| s.knitter == swatch.knitter).collect();
     format!("swatch {}", own.iter().position(|s| s.name == swatch.name).map_or(1, |i| i + 1))
 }
@@ -194,15 +195,13 @@ fn swatch_label(swatch: &crate::class::Swatch, class: &Class) -> String {
 /// Notes, and what was left out; with initials no name and no file's name appears.
 fn conclusions(class: &Class, names: &[String], naming: Naming) -> Markup {
     // A note about a knitter begins with the full name.
-    let worded = |text: &str| {
-        let mut known = class.knitters.iter().zip(names);
-        known
-            .find_map(|(k, name)| Some(format!("{name}{}", text.strip_prefix(&k.name).filter(|r| r.starts_with(':'))?)))
-            .unwrap_or_else(|| text.to_owned())
+    let worded = |note: &Note| {
+        let about = note.knitter.and_then(|k| Some((&names[k], note.message.strip_prefix(&class.knitters[k].name)?)));
+        about.map_or_else(|| note.message.clone(), |(name, rest)| format!("{name}{rest}"))
     };
     let apart = class.knitters.iter().any(stands_apart);
     html! {
-        ul { @for note in &class.notes { li { (worded(&note.message)) } } }
+        ul { @for note in &class.notes { li { (worded(note)) } } }
         @if apart { p.small { "Who stands apart has open dots above." } }
         @if !class.left_out.is_empty() {
             p { "Left out:" }

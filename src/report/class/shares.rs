@@ -3,6 +3,7 @@
 use super::words::part_name;
 use crate::class::{PartKind, Spread};
 use crate::report::axis::{INK, drawing, hundredth, words};
+use crate::report::one_line::capital;
 use svg::node::element::{Definitions, Group, Line, Pattern, Rectangle};
 
 /// Measures of the drawing, in px at full size: stated choices.
@@ -77,10 +78,4 @@ fn strokes() -> Pattern {
         .set("patternTransform", "rotate(45)")
         .add(Rectangle::new().set("width", 6).set("height", 6).set("fill", "#fff"))
         .add(stroke(1.0))
-}
-
-/// With a capital first letter.
-pub fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

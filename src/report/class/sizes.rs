@@ -2,6 +2,8 @@
 
 use crate::class::{AsWritten, Class, KnitterPiece, Meaning};
 use crate::report::axis::{Axis, BAND, FAINT, INK, MARK, OTHER, QUIET, drawing, hundredth, line, words};
+use crate::report::comparison::bare_number;
+use crate::report::one_line::shortened;
 use svg::node::element::{Circle, Group, Rectangle};
 
 /// Measures of the drawing, in px at full size, so narrow that letters stay legible on a phone: stated choices.
@@ -10,6 +12,8 @@ const LEFT: f64 = 76.0;
 const RIGHT: f64 = 14.0;
 const GAP: f64 = 14.0;
 const ROW: f64 = 20.0;
+/// Letters of a name that fit beside the widths.
+const LETTERS: usize = 9;
 /// Height of a piece that holds its words, in px.
 const ROOM_FOR_WORDS: f64 = 44.0;
 /// Tallest a piece is drawn, in px.
@@ -107,7 +111,7 @@ fn scale_lines(scale: &Axis, top: f64, foot: f64) -> Group {
     let centimetres = Axis::between(scale.low / 10.0, scale.high / 10.0, LEFT, WIDTH - LEFT - RIGHT);
     for tick in centimetres.ticks(5.0) {
         let x = centimetres.place(tick);
-        let number = words(crate::report::comparison::bare_number(tick), x, foot + 18.0, "middle");
+        let number = words(bare_number(tick), x, foot + 18.0, "middle");
         group = group.add(line(x, top, x, foot + 4.0, FAINT)).add(number.set("font-size", 12));
     }
     group
@@ -124,9 +128,8 @@ fn knitters(own: &[(usize, &KnitterPiece)], names: &[String], scale: &Axis, top:
             AsWritten::No => "#fff",
             AsWritten::CantTell => "#a9c8dc",
         };
-        let name: String = names[*k].chars().take(9).collect();
         group = group
-            .add(words(name, 6.0, y + 4.5, "start"))
+            .add(words(shortened(&names[*k], LETTERS), 6.0, y + 4.5, "start"))
             .add(line(scale.place(low), y, scale.place(high), y, MARK).set("stroke-width", 2))
             .add(
                 Circle::new()

@@ -5,6 +5,7 @@
 
 use crate::class::{Class, Swatch};
 use crate::quantity::Expanded;
+use crate::spreadsheet::guarded;
 
 /// The columns, in order.
 const COLUMNS: [&str; 17] = [
@@ -68,8 +69,7 @@ fn row(class: &Class, swatch: &Swatch) -> [String; COLUMNS.len()] {
 
 /// A text cell.
 fn quoted(text: &str) -> String {
-    let runs = text.starts_with(['=', '+', '-', '@', '\t', '\r', '\'']);
-    format!("\"{}{}\"", if runs { "'" } else { "" }, text.replace('"', "\"\""))
+    format!("\"{}\"", guarded(text).replace('"', "\"\""))
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@ use super::words::{
     precision_sentence, rows_sentence, share_sentence, sharing_sentence, spread_sentence, stands_apart,
 };
 use crate::class::{Class, Spread};
+use crate::report::one_line::{safe, shortened};
 use crate::report::text::Lines;
 
 /// Columns a name may take.
@@ -105,14 +106,5 @@ fn pieces(out: &mut Lines, class: &Class) {
 
 /// A name on one line, cut to its column.
 fn name(name: &str) -> String {
-    let name = safe(name);
-    if name.chars().count() > NAME { name.chars().take(NAME - 1).chain(['…']).collect() } else { name }
-}
-
-/// Whatever a file was called must neither break the line nor steer the terminal.
-fn safe(text: &str) -> String {
-    let steers = |c: char| {
-        c.is_control() || matches!(c, '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
-    };
-    text.chars().map(|c| if steers(c) { '\u{FFFD}' } else { c }).collect()
+    safe(&shortened(name, NAME))
 }

@@ -3,7 +3,7 @@
 use crate::class::{AsWritten, Class, Knitter, KnitterPiece, Meaning, Part, PartKind, Spread};
 use crate::quantity::{Expanded, plus_minus};
 use crate::report::plan_measures::cm;
-use crate::sizing::Tension;
+use crate::sizing::{Tension, probability_percent};
 
 /// Name of a part of the variance.
 pub fn part_name(what: PartKind) -> &'static str {
@@ -144,29 +144,23 @@ pub fn sharing_sentence(class: &Class, piece: &Meaning) -> String {
     )
 }
 
-/// `yes`, `no`, `perhaps`, with the probability.
+/// `yes (97 %)`, `no (less than 1 %)`, `can't tell (40 %)`.
 pub fn as_written(piece: &KnitterPiece) -> String {
-    let word = match piece.pattern_as_written {
-        AsWritten::Yes => "yes",
-        AsWritten::No => "no",
-        AsWritten::CantTell => "can't tell",
-    };
-    format!("{word} ({})", crate::sizing::probability_percent(piece.probability_within_tolerance))
+    format!("{} ({})", verdict(piece), probability_percent(piece.probability_within_tolerance))
 }
 
 /// The same for a narrow column: `yes, 97 %`.
 pub fn as_written_briefly(piece: &KnitterPiece) -> String {
-    let word = match piece.pattern_as_written {
+    let percent = probability_percent(piece.probability_within_tolerance);
+    format!("{}, {}", verdict(piece), percent.replace("more than", ">").replace("less than", "<"))
+}
+
+fn verdict(piece: &KnitterPiece) -> &'static str {
+    match piece.pattern_as_written {
         AsWritten::Yes => "yes",
         AsWritten::No => "no",
         AsWritten::CantTell => "can't tell",
-    };
-    let percent = match (100.0 * piece.probability_within_tolerance).round() {
-        p if p >= 100.0 => "> 99 %".to_owned(),
-        p if p < 1.0 => "< 1 %".to_owned(),
-        p => format!("{p:.0} %"),
-    };
-    format!("{word}, {percent}")
+    }
 }
 
 /// What to try with the needle.

@@ -3,6 +3,7 @@
 use super::{ComparedSwatch, bare_number};
 use crate::quantity::Expanded;
 use crate::report::axis::{Axis, BAND, FAINT, MARK, QUIET, drawing, line};
+use crate::report::one_line::shortened;
 use svg::Document;
 use svg::node::element::{Circle, Group, Rectangle, Text};
 
@@ -69,16 +70,11 @@ fn document(width: f64, height: f64) -> Document {
 /// Background and name of one swatch; `[top, height]` of its band, and the base line of its name.
 fn label(i: usize, swatch: &ComparedSwatch, [top, height]: [f64; 2], base: f64, width: f64) -> Group {
     let whole = format!("{}  {}", swatch.number, swatch.label);
-    let short: String = if whole.chars().count() > LABEL_LETTERS {
-        whole.chars().take(LABEL_LETTERS - 1).chain(['…']).collect()
-    } else {
-        whole
-    };
     let mut group = Group::new();
     if i.is_multiple_of(2) {
         group = group.add(Rectangle::new().set("y", top).set("width", width).set("height", height).set("fill", BAND));
     }
-    group.add(Text::new(short).set("x", 10).set("y", base))
+    group.add(Text::new(shortened(&whole, LABEL_LETTERS)).set("x", 10).set("y", base))
 }
 
 /// Where one panel lies.

@@ -139,6 +139,12 @@ pub fn compare(first: &str, second: &str) -> String {
     comparing::answer(first, second)
 }
 
+/// The gauge of a kept measurement as people are shown it, from JSON (the type `Compared`) to JSON.
+#[wasm_bindgen]
+pub fn gauge(kept: &str) -> String {
+    comparing::gauge_words(kept)
+}
+
 /// Version of the program.
 #[wasm_bindgen]
 pub fn version() -> String {
