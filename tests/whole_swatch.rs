@@ -11,7 +11,7 @@ use walewise::plane::Span;
 use walewise::quantity::{Expanded, PhotoPoint};
 use walewise::record::{CountedOver, Record, ScaleKind, Status};
 use walewise::refusal::RefusalCode;
-use walewise::synthetic::{Factor, Scene, SyntheticPhoto, photograph};
+use walewise::synthetic::{Difficulty, Factor, Scene, SyntheticPhoto, jpeg_with_exif, photograph};
 
 fn scene() -> Scene {
     let mut scene = Scene::plain(5);
@@ -159,4 +159,75 @@ fn photos_of_two_swatches_are_refused() {
     let photos = [measured(&first, &stockinette()), measured(&second, &stockinette())];
     let record = one_record(&photos, &Setup::default()).expect("a record");
     assert_eq!(record.refusal.expect("a refusal").code, RefusalCode::PhotosDisagree);
+}
+
+/// Of many swatches three photos each, by another camera position, light and lay of the same ruler: how often the one interval
+/// holds the truth, against how often those of the single photos do. A swatch whose photos are said to disagree counts as a
+/// false alarm: they show the same.
+#[test]
+#[ignore = "ninety photos: several minutes"]
+fn one_interval_of_three_photos_holds() {
+    /// Swatches; `WALEWISE_SCENES` sets another number.
+    const SWATCHES: u64 = 30;
+    let swatches = std::env::var("WALEWISE_SCENES").ok().and_then(|n| n.parse().ok()).unwrap_or(SWATCHES);
+    let (mut single, mut together, mut disagree, mut narrower) = ((0, 0), (0, 0), 0, Vec::new());
+    for seed in 600_000..600_000 + swatches {
+        let base =
+            Scene::random(seed, [Difficulty::Easy, Difficulty::Normal][seed as usize % 2]).with(Factor::Size, 0.6);
+        let truth = base.truth().expect("a scene in range");
+        let pattern = truth.pattern.expect("a pattern");
+        let stitch =
+            StitchPattern::with_repeat(&pattern.name.replace('_', "-"), pattern.repeat_stitches, pattern.repeat_rows);
+        let setup = Setup { stitch: Some(stitch), ..Setup::default() };
+        let photos: Vec<OnePhoto> = (0..3).map(|k| with_exif(&laid_anew(&base, k), &setup)).collect();
+        let gauge = [truth.stitch_gauge, truth.row_gauge].map(|g| g.expect("a gauge"));
+        photos.iter().for_each(|p| count(&p.record, gauge, &mut single));
+        let record = one_record(&photos, &Setup::default()).expect("a record");
+        if record.refusal.as_ref().is_some_and(|r| r.code == RefusalCode::PhotosDisagree) {
+            disagree += 1;
+            continue;
+        }
+        count(&record, gauge, &mut together);
+        let u = |r: &Record| r.gauge.as_ref().map(|g| g.stitches_per_10cm.standard_uncertainty);
+        let best = photos.iter().filter_map(|p| u(&p.record)).fold(f64::INFINITY, f64::min);
+        narrower.extend(u(&record).map(|u| u / best));
+    }
+    narrower.sort_by(f64::total_cmp);
+    let share = |(held, of): (u32, u32)| 100.0 * f64::from(held) / f64::from(of.max(1));
+    println!("single photos: {:.1} % of {} intervals hold", share(single), single.1);
+    println!(
+        "together: {:.1} % of {} intervals hold, {disagree} swatches said to disagree",
+        share(together),
+        together.1
+    );
+    println!("u of three over that of the best: median {:.2}", narrower[narrower.len() / 2]);
+    assert!(share(together) > 85.0 && f64::from(disagree) < 0.1 * swatches as f64);
+}
+
+fn with_exif(scene: &Scene, setup: &Setup) -> OnePhoto {
+    let jpeg = jpeg_with_exif(&take(scene).image, scene).expect("a photo");
+    let outcome = measure(&jpeg, setup, &mut |_| ControlFlow::Continue(()));
+    OnePhoto { record: outcome.record, gauge: outcome.gauge }
+}
+
+/// The same swatch and ruler, photographed anew.
+fn laid_anew(base: &Scene, k: u32) -> Scene {
+    let mut scene = base.clone();
+    let turn = [0.0, 4.0, -5.0][k as usize % 3];
+    scene.camera.pitch_deg += turn;
+    scene.camera.yaw_deg -= 0.7 * turn;
+    scene.camera.roll_deg += [0.0, 12.0, 95.0][k as usize % 3];
+    scene.camera.distance_mm *= [1.0, 1.08, 1.04][k as usize % 3];
+    scene.light.azimuth_deg += 70.0 * f64::from(k);
+    scene.ruler.iter_mut().for_each(|ruler| ruler.angle_deg += 0.5 * turn);
+    scene
+}
+
+/// Counts the intervals of a record, and those that hold the truth.
+fn count(record: &Record, gauge: [f64; 2], into: &mut (u32, u32)) {
+    let Some(found) = &record.gauge else { return };
+    for (interval, truth) in [&found.stitches_per_10cm, &found.rows_per_10cm].into_iter().zip(gauge) {
+        into.0 += u32::from((interval.value - truth).abs() <= interval.expanded_uncertainty);
+        into.1 += 1;
+    }
 }
