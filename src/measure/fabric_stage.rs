@@ -9,6 +9,7 @@ use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::record::Evidence;
 use crate::refusal::{Refusal, RefusalCode, Rival};
+use crate::side_by_side::map_in_order;
 
 /// Fewest stitches and rows, along either axis, that a measurement stands on (design choice: below this a lattice is too
 /// easily mistaken, and edge stitches weigh too much).
@@ -51,6 +52,7 @@ const LOOKS: usize = 3;
 const LIGHT_CELLS: f64 = 1.6;
 
 /// The lattice that was decided on and followed.
+#[derive(Clone)]
 pub(super) struct Followed {
     pub decision: Decision,
     pub reading: LatticeReading,
@@ -82,8 +84,9 @@ impl View<'_> {
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
         let mut looks: Vec<(Basis, f64)> = Vec::new();
-        for seed in seeds {
-            match lattice::propose(&seed.sheets, &self.declared(setup, seed.centre)) {
+        let propose = |seed: &FabricSeed| lattice::propose(&seed.sheets, &self.declared(setup, seed.centre));
+        for proposed in map_in_order(seeds, propose) {
+            match proposed {
                 Ok(decision) => {
                     looks.push((decision.basis, decision.margin));
                     keep_surest(&mut different, decision);
@@ -94,6 +97,7 @@ impl View<'_> {
             }
         }
         let mut followed: Vec<(f64, Followed)> = Vec::new();
+        // One after the other: each takes memory for all that the photo shows.
         for decision in different {
             match self.grow(&decision) {
                 Ok(reading) => followed.push((area_mm2(&reading), Followed { decision, reading })),
