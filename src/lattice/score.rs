@@ -116,13 +116,13 @@ struct Other {
 }
 
 impl Other {
-    /// The shapes of a line at (h, k), half-way between the rows' or not; those of whole and half harmonics up to the
-    /// sixth order are worked out once.
+    /// The shapes of a line at (h, k), half-way between the rows' or not; those of whole and half harmonics below the
+    /// fourth order are worked out once.
     fn with_shapes<R>(h: f64, k: f64, half_way: bool, use_them: impl FnOnce(&ByStrength<Shape>) -> R) -> R {
         /// Sixteenth parts of the order's square.
-        const KEPT: usize = 16 * 36;
-        static KNOWN: [[OnceLock<ByStrength<Shape>>; KEPT]; 2] =
-            [const { [const { OnceLock::new() }; KEPT] }, const { [const { OnceLock::new() }; KEPT] }];
+        const KEPT: usize = 16 * 16;
+        static KNOWN: LazyLock<[Vec<OnceLock<ByStrength<Shape>>>; 2]> =
+            LazyLock::new(|| [(); 2].map(|()| (0..KEPT).map(|_| OnceLock::new()).collect()));
         let square = 0.25 * h * h + k * k;
         let work_out = || {
             let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };

@@ -154,7 +154,7 @@ fn colour_at(patch: &Patch, p: PlanePoint) -> Option<[f32; 3]> {
         return None;
     }
     let (fx, fy) = (x.fract() as f32, y.fract() as f32);
-    let i = y as usize * patch.width + x as usize;
+    let i = y as u32 as usize * patch.width + x as u32 as usize;
     let four = [i, i + 1, i + patch.width, i + patch.width + 1];
     if four.iter().any(|&k| patch.valid[k] < 0.5) {
         return None;

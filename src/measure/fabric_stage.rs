@@ -115,11 +115,16 @@ impl View<'_> {
         check_borne_out(chosen, sure)
     }
 
-    /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
-    pub fn read_at(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
+    /// Decides at one place, and follows what is decided over the photo.
+    pub fn follow_from(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
         let decision = lattice::propose(&seed.sheets, &self.declared(setup, seed.centre))?;
         let reading = self.grow(&decision)?;
-        self.sure(Followed { decision, reading }, setup)
+        Ok(Followed { decision, reading })
+    }
+
+    /// The same, and looks at all of it again.
+    pub fn read_at(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
+        self.sure(self.follow_from(seed, setup)?, setup)
     }
 
     /// Of the lattices that were followed, the largest first, the one that the fabric under it confirms. A smaller one is
@@ -201,7 +206,7 @@ impl View<'_> {
 
     /// Decides again on all the fabric that a lattice was followed over, made even by it. Where another lattice is better
     /// there, that one is followed; it must then stand the same trial.
-    fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
+    pub fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let mut found = found;
         for look in 0..LOOKS {
             let decision = self.looked_over(&found, setup)?;

@@ -2,8 +2,8 @@
 
 use super::Setup;
 use super::alike::FabricLook;
-use super::fabric_stage::{Followed, View, area_mm2, rival};
-use crate::fabric::{self, Search};
+use super::fabric_stage::{Followed, View, area_mm2, rival, same_lattice};
+use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
@@ -25,13 +25,24 @@ pub(super) fn check_alone(view: &View, search: &Search, setup: &Setup, first: &F
     }
     let undeclared = Setup { stitch: None, ..setup.clone() };
     for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
+        let read = |setup: &Setup| second_swatch(view, &seed, setup, first);
         // What was not declared is not read a second time.
-        let otherwise = |refusal| if setup.stitch.is_some() { view.read_at(&seed, &undeclared) } else { Err(refusal) };
-        if let Ok(second) = view.read_at(&seed, setup).or_else(otherwise) {
+        let otherwise = |refusal| if setup.stitch.is_some() { read(&undeclared) } else { Err(refusal) };
+        if let Ok(Some(second)) = read(setup).or_else(otherwise) {
             check_one_fabric(view, first, &second)?;
         }
     }
     Ok(())
+}
+
+/// What is knitted at a place, looked at twice; `None` where the first look shows that it is the first swatch: the same
+/// stitches, and not apart from it.
+fn second_swatch(view: &View, seed: &FabricSeed, setup: &Setup, first: &Followed) -> Result<Option<Followed>, Refusal> {
+    let found = view.follow_from(seed, setup)?;
+    if same_lattice(&found.reading.basis, &first.reading.basis) && check_one_fabric(view, first, &found).is_ok() {
+        return Ok(None);
+    }
+    view.sure(found, setup).map(Some)
 }
 
 /// Refuses `several_swatches` where two followed regions lie apart, with something else between them.

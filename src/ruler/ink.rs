@@ -30,7 +30,7 @@ impl<'a> Ink<'a> {
         if !(x >= 0.0 && y >= 0.0 && x < w as f64 - 1.0 && y < h as f64 - 1.0) {
             return None;
         }
-        let (ix, iy) = (x as usize, y as usize);
+        let (ix, iy) = (x as u32 as usize, y as u32 as usize);
         let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
         let raw = self.rgb.as_raw();
         let at = (iy * w + ix) * 3;
