@@ -1,4 +1,4 @@
-//! Time of each stage and of the whole measurement, on photos of 3, 12 and 48 megapixels.
+//! Time of each stage and of the whole measurement on one thread, on photos of 3, 12 and 48 megapixels.
 //!
 //! `cargo bench --bench stages`, or a part of it: `cargo bench --bench stages -- "12 MP"`.
 
@@ -17,6 +17,7 @@ use walewise::measure::measure;
 use walewise::photo::{Photo, decode};
 use walewise::plane::{self, CameraPrior, ScaleEvidence};
 use walewise::ruler::{self, RulerSettings};
+use walewise::side_by_side::on_one_thread;
 
 fn main() {
     // Seconds a run: ten of them tell what a change is worth, which is all that is asked.
@@ -30,7 +31,7 @@ fn main() {
         let bytes = std::fs::read(photos::photo_file(size)).expect("a photo that was drawn");
         let mut group = criterion.benchmark_group(name);
         group.throughput(Throughput::Elements(u64::from(size[0]) * u64::from(size[1])));
-        stages(&mut group, &bytes);
+        on_one_thread(|| stages(&mut group, &bytes));
         group.finish();
     }
     criterion.final_summary();

@@ -7,7 +7,8 @@
 //! `quantity` ← `card` ← `photo` ← `ruler` ← `plane` ← `fabric` ← `lattice` ← `gauge` ← `record` ← `measure` ← `report` ← `cli`.
 //! A record's gauge then goes into a plan: `record` ← `sizing` (arithmetic of pieces) ← `plan` ← `report`. Beside it
 //! `compare` sets records side by side, `class` analyses many knitters' swatches, and `logbook` (a feature) keeps them.
-//! The core takes bytes and values and returns values: no files, clock, environment, printing or threads.
+//! The core takes bytes and values and returns values: no files, clock, environment or printing. What it may do side by side
+//! it asks `side_by_side` for, where alone there are threads, with the feature of that name.
 //!
 //! # Coordinates
 //!
@@ -42,6 +43,7 @@ pub mod record;
 pub mod refusal;
 pub mod report;
 pub mod ruler;
+pub mod side_by_side;
 pub mod sizing;
 pub mod spreadsheet;
 pub mod synthetic;

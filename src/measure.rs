@@ -27,6 +27,7 @@ use crate::quantity::{PhotoPoint, RulerClass, Uncertain};
 use crate::record::{Evidence, PhotoFacts, Record};
 use crate::refusal::{Refusal, RefusalCode};
 use crate::ruler::RulerUnit;
+use crate::side_by_side::both;
 use fabric_stage::{Followed, View};
 use std::ops::ControlFlow;
 
@@ -231,11 +232,29 @@ fn chain(
 
     begin(Stage::Lattice, progress)?;
     let followed = view.follow(&search.seeds, setup).map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
-    let parts = other_swatches::parts_beyond(&view, &search, setup, &followed)?;
-    let Followed { decision, reading } = followed;
-    fabric_stage::show(&reading, evidence);
 
     begin(Stage::Gauge, progress)?;
+    // Whether it is the only swatch is a question of its own: the gauge of this one does not wait for the answer.
+    let (parts, finished) = both(
+        || other_swatches::parts_beyond(&view, &search, setup, &followed),
+        || last_stage(photo, setup, scale, prior, followed.clone()),
+    );
+    let parts = parts?;
+    fabric_stage::show(&followed.reading, evidence);
+    let mut finished = finished?;
+    finished.average_over(&parts)?;
+    finished.show(evidence);
+    Ok(finished)
+}
+
+/// Gauge, budget, and the outline of the whole swatch.
+fn last_stage(
+    photo: &Photo,
+    setup: &Setup,
+    scale: scale_stage::Scale,
+    prior: CameraPrior,
+    Followed { decision, reading }: Followed,
+) -> Result<compose::Finished, Refusal> {
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
     let look = alike::FabricLook::of(photo, &reading);
@@ -247,15 +266,13 @@ fn chain(
         ruler_make: scale.make(photo),
         relief: Relief::of_pattern(&decision.pattern.name),
     };
-    let covered = match (&look, &region) {
+    let covered = match (&look, setup.region) {
         (Some(look), None) => Some(look.share_covered(&reading.region_px, scale.outline())),
         _ => None,
     };
     alike::check_share(covered)?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
-    finished.average_over(&parts)?;
     finished.look_for_outline(photo);
-    finished.show(evidence);
     Ok(finished)
 }
 

@@ -14,6 +14,7 @@ use crate::measure::{
 use crate::photo::Photo;
 use crate::record::{Elapsed, Evidence, PhotoFacts, Record, Status};
 use crate::report;
+use crate::side_by_side::on_one_thread;
 use rayon::iter::{ParallelBridge, ParallelIterator};
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
@@ -136,11 +137,14 @@ fn measure_all(arguments: &MeasureArguments, setup: &Setup, pictures: &Pictures)
     let (send, receive) = mpsc::channel();
     std::thread::scope(|scope| {
         let (progress, stop) = (&progress, &stop);
+        // Where every core has a photo of its own, none waits for parts of another's.
+        let enough = arguments.photos.len() >= rayon::current_num_threads();
         scope.spawn(move || {
             let photos = arguments.photos.iter().enumerate();
             photos.par_bridge().for_each_with(send, |send, (i, path)| {
                 if !stop.load(Ordering::Relaxed) {
-                    let finished = measure_one(i, path, arguments, setup, pictures, progress, stop);
+                    let measure = || measure_one(i, path, arguments, setup, pictures, progress, stop);
+                    let finished = if enough { on_one_thread(measure) } else { measure() };
                     // The printing side hangs up only when nobody reads the results any more.
                     let _ = send.send((i, finished));
                 }

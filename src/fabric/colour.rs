@@ -3,6 +3,7 @@
 use super::even_light::box_blur;
 use super::patch::Patch;
 use crate::photo::LUMINANCE;
+use crate::side_by_side::map_in_order;
 use nalgebra::{Matrix3, Vector3};
 
 /// Least variance of hue and saturation, as a part of that of grey, at which a fabric is coloured. Light and shade on yarn
@@ -34,13 +35,13 @@ pub(super) fn projections(patch: &Patch) -> Vec<[f32; 3]> {
 fn local_covariance(patch: &Patch) -> Matrix3<f64> {
     let radius = ((super::patch::LIGHT_MM * patch.px_per_mm / 2.0).round() as usize).max(2);
     let seen = box_blur(&patch.valid, patch.width, patch.height, radius);
-    let centred: Vec<Vec<f32>> = (0..3)
-        .map(|c| {
-            let plane: Vec<f32> = patch.log_rgb.iter().zip(&patch.valid).map(|(v, m)| v[c] * m).collect();
-            let mean = box_blur(&plane, patch.width, patch.height, radius);
-            (0..plane.len()).map(|i| patch.valid[i] * (plane[i] - mean[i] / seen[i].max(1e-6))).collect()
-        })
-        .collect();
+    let centred: Vec<Vec<f32>> = map_in_order(0..3, |c| {
+        let mut plane: Vec<f32> = patch.log_rgb.iter().zip(&patch.valid).map(|(v, m)| v[c] * m).collect();
+        let mean = box_blur(&plane, patch.width, patch.height, radius);
+        let around = mean.iter().zip(&seen).zip(&patch.valid);
+        plane.iter_mut().zip(around).for_each(|(v, ((mean, seen), m))| *v = m * (*v - mean / seen.max(1e-6)));
+        plane
+    });
     let mut sums = Matrix3::zeros();
     for ((r, g), b) in centred[0].iter().zip(&centred[1]).zip(&centred[2]) {
         let product = |x: &f32, y: &f32| f64::from(x * y);

@@ -2,6 +2,7 @@
 
 use crate::photo::Photo;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 use rustfft::num_complex::Complex32;
 use rustfft::{Fft, FftPlanner};
 use std::f64::consts::TAU;
@@ -42,15 +43,21 @@ pub fn moire(photo: &Photo) -> Option<Refusal> {
         return None;
     }
     let start = |k: usize, n: usize, size: usize| if n > 1 { (size - TILE) * k / (n - 1) } else { (size - TILE) / 2 };
-    let mut hues = Hues::new();
-    let (mut told, mut lines) = (0, Vec::new());
-    for k in 0..across * down {
-        let corner = (start(k % across, across, w), start(k / across, down, h));
-        if hues.load(photo, corner) {
-            told += 1;
-            lines.extend(hues.turning_line());
+    let hues = Hues::new();
+    let seen = map_in_order(0..down, |row| {
+        let mut hues = hues.clone();
+        let corner = |k: usize| (start(k, across, w), start(row, down, h));
+        let mut seen = Vec::new();
+        for k in 0..across {
+            if hues.load(photo, corner(k)) {
+                seen.push(hues.turning_line());
+            }
         }
-    }
+        seen
+    })
+    .concat();
+    let told = seen.len();
+    let lines: Vec<(f64, f64)> = seen.into_iter().flatten().collect();
     let alike = |a: &(f64, f64)| lines.iter().filter(|b| (a.0 - b.0).hypot(a.1 - b.1) < ALIKE).count();
     let most = lines.iter().max_by_key(|line| alike(line))?;
     if told < FEWEST || (alike(most) as f64) < SHARE * told as f64 {
@@ -61,6 +68,7 @@ pub fn moire(photo: &Photo) -> Option<Refusal> {
 }
 
 /// The spectrum of a tile's colour.
+#[derive(Clone)]
 struct Hues {
     fft: Arc<dyn Fft<f32>>,
     taper: Vec<f32>,

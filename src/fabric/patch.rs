@@ -5,6 +5,7 @@ use super::{Sheet, inside};
 use crate::photo::{GreyImage, LinearCopy, Photo};
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
+use crate::side_by_side::map_in_order;
 use std::sync::{Arc, LazyLock};
 
 /// Added to linear light before its logarithm: about the noise floor of an 8-bit photo's shadows, so that black does not
@@ -58,11 +59,18 @@ impl Patch {
         let log = &*LOG_TABLE;
         let mut log_rgb = vec![[0.0; 3]; width * height];
         let mut valid = vec![0.0; width * height];
-        for cell in grid.cells(excluded) {
-            let (x0, y0) = (cell.at.0 * MAP_STEP, cell.at.1 * MAP_STEP);
+        let cells = grid.cells(excluded);
+        // The cells of a row of the grid, with the rows of pixels that they fill.
+        let rows = log_rgb.chunks_mut(MAP_STEP * width).zip(valid.chunks_mut(MAP_STEP * width)).enumerate();
+        let cells_in = |y: usize| {
+            let before = |y: usize| cells.partition_point(|c| c.at.1 < y);
+            &cells[before(y)..before(y + 1)]
+        };
+        let fill = |cell: &Cell, log_rgb: &mut [[f32; 3]], valid: &mut [f32]| {
+            let x0 = cell.at.0 * MAP_STEP;
             let inner = cell.cover == Cover::Open && cell.corners.iter().all(|p| source.covers(*p));
-            for y in y0..(y0 + MAP_STEP).min(height) {
-                let row = cell.row(y - y0);
+            for y in 0..valid.len() / width {
+                let row = cell.row(y);
                 let places = source.row(&row);
                 let x1 = (x0 + MAP_STEP).min(width);
                 let out =
@@ -80,14 +88,15 @@ impl Patch {
                     *valid = 1.0;
                 }
             }
-        }
+        };
+        map_in_order(rows, |(y, (log_rgb, valid))| cells_in(y).iter().for_each(|cell| fill(cell, log_rgb, valid)));
         Self { origin, px_per_mm, width, height, log_rgb, valid }
     }
 
     /// The patch in independent colour projections: luminance, the strongest colour direction of the local contrast, and
     /// a chroma direction square to the light; light evened over about `light_mm`.
     pub fn sheets(&self, light_mm: f64) -> Vec<Sheet> {
-        super::colour::projections(self).into_iter().map(|w| self.sheet(w, light_mm)).collect()
+        map_in_order(super::colour::projections(self), |w| self.sheet(w, light_mm))
     }
 
     /// One projection of the patch, local mean 0 and local deviation 1 over about `light_mm`.

@@ -9,6 +9,7 @@ use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 
 /// A place where a texture repeats in two directions, with the pictures to read its lattice from.
 #[derive(Debug, Clone)]
@@ -126,7 +127,7 @@ impl Search {
                 }
             }
         }
-        chosen.iter().map(|t| seed(photo, map, t, excluded)).collect()
+        map_in_order(chosen, |t| seed(photo, map, t, excluded))
     }
 }
 
@@ -168,7 +169,7 @@ pub fn search(
             format!("a stitch has about {:.1} px, {LEAST_STITCH_PX} are needed", 1.5 * t.period_mm * photo_scale);
         return Err(Refusal::new(RefusalCode::TooSmall, seen));
     }
-    let seeds = choose(&tiles, best).into_iter().map(|t| seed(photo, map, t, excluded)).collect();
+    let seeds = map_in_order(choose(&tiles, best), |t| seed(photo, map, t, excluded));
     Ok(Search { seeds, tiles })
 }
 
@@ -177,12 +178,11 @@ fn searched(photo: &Photo, map: &PlaneMap, view: &View, excluded: &[Vec<PhotoPoi
     let photo_scale = map.px_per_mm(view.centre).unwrap_or(1.0);
     let fine = (SEARCH_LIMIT / (view.size.0 * view.size.1)).sqrt().min(FINE_PX_PER_MM).min(photo_scale * 1.2);
     let patch = Patch::resample(photo, map, view.centre, view.size, fine, excluded);
-    let mut tiles = Vec::new();
-    score_tiles(&patch, &mut tiles);
+    let mut tiles = score_tiles(&patch);
     let mut coarser = patch.halved();
     for _ in 0..2 {
         if let Some(patch) = coarser {
-            score_tiles(&patch, &mut tiles);
+            tiles.extend(score_tiles(&patch));
             coarser = patch.halved();
         } else {
             break;
@@ -227,7 +227,7 @@ fn seed(photo: &Photo, map: &PlaneMap, tile: &Tile, excluded: &[Vec<PhotoPoint>]
 }
 
 /// One searched square.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Tile {
     centre: PlanePoint,
     side_mm: f64,
@@ -253,19 +253,20 @@ impl Tile {
 }
 
 /// Scores half-overlapping squares of the patch.
-fn score_tiles(patch: &Patch, tiles: &mut Vec<Tile>) {
+fn score_tiles(patch: &Patch) -> Vec<Tile> {
     let light: Vec<f32> = patch.log_rgb.iter().map(|v| v.iter().sum::<f32>() / 3.0).collect();
     let radius = (LIGHT_RADIUS_MM * patch.px_per_mm) as usize;
     let (grey, contrast) = even_light(&light, &patch.valid, patch.width, patch.height, radius);
     let (grey, valid) = (&grey[..], &patch.valid[..]);
-    let mut spectrum = Spectrum::new();
+    let spectrum = Spectrum::new();
     let half = TILE_PX / 2;
     let side_mm = TILE_PX as f64 / patch.px_per_mm;
     // Half-overlapping, unless they are many: then the coarser tiles overlap enough.
     let many = patch.width * patch.height > MANY_TILES * TILE_PX * TILE_PX;
     let stride = if many { TILE_PX } else { half };
     let starts = |n: usize| (0..).map(move |k| k * stride).take_while(move |s| s + half < n);
-    for y in starts(patch.height) {
+    let in_row = |y: usize| {
+        let (mut spectrum, mut tiles) = (spectrum.clone(), Vec::new());
         for x in starts(patch.width) {
             let seen = spectrum.load(grey, valid, patch.width, patch.height, (x, y));
             if seen < 0.5 {
@@ -282,7 +283,9 @@ fn score_tiles(patch: &Patch, tiles: &mut Vec<Tile>) {
             let contrast = contrast[at(y, patch.height) * patch.width + at(x, patch.width)];
             tiles.push(Tile { centre, side_mm, score, period_mm, contrast, lines });
         }
-    }
+        tiles
+    };
+    map_in_order(starts(patch.height), in_row).concat()
 }
 
 /// The part of the plane that the photo shows.

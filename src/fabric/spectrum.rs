@@ -21,6 +21,7 @@ const HIGHEST_RING: u8 = 43;
 const MOST_LINES: usize = 12;
 
 /// Reusable transform of square tiles.
+#[derive(Clone)]
 pub(crate) struct Spectrum {
     fft: Arc<dyn Fft<f32>>,
     taper: Vec<f32>,

@@ -9,6 +9,7 @@ use super::{Agreement, Basis, Decision, Declared, Harmonic, StandsOn, StitchPatt
 use crate::fabric::Sheet;
 use crate::quantity::PlanePoint;
 use crate::refusal::{Refusal, RefusalCode, Rival};
+use crate::side_by_side::map_in_order;
 
 /// Lowest score of a lattice that is one (measured: no more than 8 on wood, cloth, grass and brick, 20 and more on
 /// knitting).
@@ -155,19 +156,17 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
 pub(super) fn sightings<'a, 'b>(
     views: &'a [View<'b>],
     declared: &Declared,
-    look: impl Fn(&View<'b>) -> Option<Sighting>,
+    look: impl Fn(&View<'b>) -> Option<Sighting> + Send + Sync,
 ) -> Vec<(&'a View<'b>, Sighting)> {
-    let mut sightings: Vec<(&View, Sighting)> = views
-        .iter()
-        .filter_map(|v| {
-            let mut seen = look(v)?;
-            seen.readings.retain(|r| along_declared(r, declared));
-            if declared.pattern.is_some() {
-                keep_stitches(&mut seen.readings);
-            }
-            (!seen.readings.is_empty()).then_some((v, seen))
-        })
-        .collect();
+    let seen_in = |v: &'a View<'b>| {
+        let mut seen = look(v)?;
+        seen.readings.retain(|r| along_declared(r, declared));
+        if declared.pattern.is_some() {
+            keep_stitches(&mut seen.readings);
+        }
+        (!seen.readings.is_empty()).then_some((v, seen))
+    };
+    let mut sightings: Vec<(&View, Sighting)> = map_in_order(views, seen_in).into_iter().flatten().collect();
     sightings.sort_by(|a, b| b.1.readings[0].score.total_cmp(&a.1.readings[0].score));
     sightings
 }

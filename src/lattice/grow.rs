@@ -16,6 +16,7 @@ use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 use rustfft::num_complex::Complex64;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 use std::f64::consts::TAU;
@@ -160,6 +161,14 @@ fn places(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>) -> BTreeMap<(i32, i32), 
     places
 }
 
+/// Why a place gives no block.
+enum Unread {
+    /// Nothing of the plane is to be seen there.
+    Hidden,
+    /// It lies outside the region, or its lines fix no phase.
+    Elsewhere,
+}
+
 /// The state of growing.
 struct Growth<'a> {
     demodulator: &'a Demodulator,
@@ -249,18 +258,30 @@ impl<'a> Growth<'a> {
         self.read(at, frame, search)
     }
 
-    /// Reads the phase of a block at a predicted place.
+    /// Reads the phase of a block at a predicted place, and keeps in mind where nothing can be seen.
     fn read(&mut self, at: (i32, i32), frame: Frame, search: f64) -> Option<Node> {
+        let seen = self.seen(at, frame, search);
+        self.kept(at, seen)
+    }
+
+    fn kept(&mut self, at: (i32, i32), seen: Result<Node, Unread>) -> Option<Node> {
+        if let Err(Unread::Hidden) = seen {
+            self.hidden.insert(at);
+        }
+        seen.ok()
+    }
+
+    /// The phase of a block at a predicted place.
+    fn seen(&self, at: (i32, i32), frame: Frame, search: f64) -> Result<Node, Unread> {
         if let Some(polygon) = self.region {
-            self.map.to_photo(frame.at).filter(|p| inside(polygon, *p))?;
+            self.map.to_photo(frame.at).filter(|p| inside(polygon, *p)).ok_or(Unread::Elsewhere)?;
         }
         let window = self.demodulator.window(self.reader, &frame);
         if window.valid < VISIBLE {
-            self.hidden.insert(at);
-            return None;
+            return Err(Unread::Hidden);
         }
-        let shift = self.demodulator.shift(&self.motif, &window, counts(at), search)?;
-        Some(Node { frame, shift, window })
+        let shift = self.demodulator.shift(&self.motif, &window, counts(at), search).ok_or(Unread::Elsewhere)?;
+        Ok(Node { frame, shift, window })
     }
 
     /// Whether a measured block is the same fabric as the seed.
@@ -349,11 +370,13 @@ impl<'a> Growth<'a> {
 
     /// Measures every block again at the place and with the steps its neighbours give together.
     fn polish(&mut self) {
-        let frames: Vec<_> = self.nodes.keys().map(|&at| (at, self.predict(at, 2))).collect();
-        let measured: Vec<_> =
-            frames.into_iter().map(|(at, frame)| (at, frame.and_then(|f| self.read(at, f, 0.0)))).collect();
-        for (at, node) in measured {
-            match node {
+        /// Blocks that are measured at once.
+        const FEW: usize = 32;
+        let places: Vec<(i32, i32)> = self.nodes.keys().copied().collect();
+        let again = |&at: &(i32, i32)| (at, self.predict(at, 2).map(|frame| self.seen(at, frame, 0.0)));
+        let measured = map_in_order(places.chunks(FEW), |few| few.iter().map(again).collect::<Vec<_>>());
+        for (at, seen) in measured.into_iter().flatten() {
+            match seen.and_then(|seen| self.kept(at, seen)) {
                 Some(node) => self.nodes.insert(at, node),
                 None => self.nodes.remove(&at),
             };

@@ -12,6 +12,7 @@ use super::view::View;
 use super::{Agreement, Basis, Decision, Declared, StandsOn, StitchPattern};
 use crate::fabric::Sheet;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 
 /// The most that one place may say against a reading, so that none decides alone (stated choice).
 const MOST_AGAINST: f64 = 15.0;
@@ -178,19 +179,17 @@ impl Look<'_> {
 /// What every place shows in every projection.
 fn looks<'a>(places: &'a [Vec<View<'a>>], declared: &Declared) -> Vec<Look<'a>> {
     let trials = reading::trials(declared);
-    let mut looks = Vec::new();
-    for (place, views) in places.iter().enumerate() {
-        let from = looks.len();
-        for view in views {
-            let Some(mut seen) = reading::sighting(view, &trials) else { continue };
-            seen.readings.retain(|r| decide::along_declared(r, declared));
-            seen.readings.truncate(READINGS);
-            if !seen.readings.is_empty() {
-                looks.push(Look { view, seen, place, weight: 1.0 });
-            }
-        }
-        let count = (looks.len() - from) as f64;
-        looks[from..].iter_mut().for_each(|l| l.weight = 1.0 / count);
+    let views = places.iter().enumerate().flat_map(|(place, views)| views.iter().map(move |view| (place, view)));
+    let looks = map_in_order(views, |(place, view)| {
+        let mut seen = reading::sighting(view, &trials)?;
+        seen.readings.retain(|r| decide::along_declared(r, declared));
+        seen.readings.truncate(READINGS);
+        (!seen.readings.is_empty()).then_some(Look { view, seen, place, weight: 1.0 })
+    });
+    let mut looks: Vec<Look> = looks.into_iter().flatten().collect();
+    for of_place in looks.chunk_by_mut(|a, b| a.place == b.place) {
+        let count = of_place.len() as f64;
+        of_place.iter_mut().for_each(|l| l.weight = 1.0 / count);
     }
     looks
 }

@@ -7,6 +7,7 @@ use super::score::Scene;
 use super::spectrum::Grid;
 use super::view::View;
 use super::{Basis, Declared};
+use crate::side_by_side::map_in_order;
 
 /// One reading: a lattice under a family of patterns.
 #[derive(Debug, Clone)]
@@ -140,20 +141,27 @@ pub fn trials(declared: &Declared) -> Vec<Trial> {
 
 /// All readings of one view. The first windows find how large the stitches are; then windows of a suitable size decide.
 pub fn sighting(view: &View, trials: &[Trial]) -> Option<Sighting> {
-    let first: Vec<Scene> = WINDOW_STEPS.iter().filter_map(|step| view.scene(view.side_mm * step)).collect();
+    let looks = map_in_order(WINDOW_STEPS, |step| {
+        let scene = view.scene(view.side_mm * step)?;
+        let here = hypotheses::all(&scene.peaks, scene.spectrum.bin, HYPOTHESES);
+        let top = scored(&scene, &here, trials).into_iter().next();
+        Some((scene, here, top))
+    });
+    let mut first: Vec<Scene> = Vec::new();
     let mut found: Vec<Hypothesis> = Vec::new();
     let mut best: Option<Reading> = None;
-    for scene in &first {
-        let here = hypotheses::all(&scene.peaks, scene.spectrum.bin, HYPOTHESES);
-        let top = scored(scene, &here, trials).into_iter().next();
+    for (scene, here, top) in looks.into_iter().flatten() {
         if top.as_ref().is_some_and(|t| best.as_ref().is_none_or(|b| t.score > b.score)) {
             best = top;
         }
         add(&mut found, here);
+        first.push(scene);
     }
     let side = window_mm(&best?).min(view.side_mm);
-    let near = first.into_iter().find(|s| (s.spectrum.bin * side).ln().abs() < 0.12);
-    let scene = near.or_else(|| view.scene(side))?;
+    if let Some(near) = first.into_iter().find(|s| (s.spectrum.bin * side).ln().abs() < 0.12) {
+        return read(view, near, &found, trials);
+    }
+    let scene = view.scene(side)?;
     add(&mut found, hypotheses::all(&scene.peaks, scene.spectrum.bin, HYPOTHESES));
     read(view, scene, &found, trials)
 }
@@ -162,12 +170,12 @@ pub fn sighting(view: &View, trials: &[Trial]) -> Option<Sighting> {
 fn read(view: &View, scene: Scene, found: &[Hypothesis], trials: &[Trial]) -> Option<Sighting> {
     let mut readings = scored(&scene, found, trials);
     let grid = Grid::of(view.sheet);
-    for r in readings.iter_mut().take(LOOKED_AT) {
+    map_in_order(readings.iter_mut().take(LOOKED_AT), |r| {
         let rows = if r.rowing { 2 * r.repeat.1 } else { r.repeat.1 };
         r.mirror = motif::mirror(&grid, &r.basis, (r.repeat.0, rows));
         r.parts[3] = r.mirror.map_or(0.0, likely);
         r.score += r.parts[3];
-    }
+    });
     readings.sort_by(|a, b| b.score.total_cmp(&a.score));
     (!readings.is_empty()).then_some(Sighting { readings, scene })
 }
@@ -224,14 +232,17 @@ fn window_of(basis: &Basis, repeat: (u32, u32)) -> f64 {
 
 /// Readings of one spectrum, best first, each lattice once.
 fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &[Trial]) -> Vec<Reading> {
-    let mut all: Vec<Reading> = Vec::new();
-    for h in hypotheses {
+    /// Lattices that are scored at once.
+    const FEW: usize = 16;
+    let told_apart = |h: &&Hypothesis| {
         let (st, ro) = (h.basis.stitch, h.basis.row);
-        if st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) >= MIN_CELLS * scene.spectrum.bin {
-            let read = trials.iter().map(|trial| reading(scene, &h.basis, trial));
-            all.extend(read.filter(|r| r.score.is_finite()));
-        }
-    }
+        st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) >= MIN_CELLS * scene.spectrum.bin
+    };
+    let of_few = |few: &[Hypothesis]| -> Vec<Reading> {
+        let readings = few.iter().filter(told_apart).flat_map(|h| trials.iter().map(|t| reading(scene, &h.basis, t)));
+        readings.filter(|r| r.score.is_finite()).collect()
+    };
+    let mut all = map_in_order(hypotheses.chunks(FEW), of_few).concat();
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
     let mut kept: Vec<Reading> = Vec::new();
     for r in all {

@@ -7,7 +7,7 @@ use super::spectrum::Spectrum;
 use super::{Basis, Harmonic};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::PI;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
 /// What a family of patterns shows at one harmonic: the logarithm of its amplitude relative to the lattice's own
 /// strength, and how much that varies between fabrics.
@@ -116,19 +116,24 @@ struct Other {
 }
 
 impl Other {
-    /// The shapes of such a line; those of the usual levels are worked out once.
-    fn shapes(level: f64) -> ByStrength<Shape> {
-        static USUAL: LazyLock<[ByStrength<Shape>; 2]> =
-            LazyLock::new(|| [OTHER_LEVEL, HALF_WAY_LEVEL].map(Other::line));
-        match level {
-            OTHER_LEVEL => USUAL[0],
-            HALF_WAY_LEVEL => USUAL[1],
-            _ => Self::line(level),
+    /// The shapes of a line at (h, k), half-way between the rows' or not; those of whole and half harmonics below the
+    /// fourth order are worked out once.
+    fn with_shapes<R>(h: f64, k: f64, half_way: bool, use_them: impl FnOnce(&ByStrength<Shape>) -> R) -> R {
+        /// Sixteenth parts of the order's square.
+        const KEPT: usize = 16 * 16;
+        static KNOWN: LazyLock<[Vec<OnceLock<ByStrength<Shape>>>; 2]> =
+            LazyLock::new(|| [(); 2].map(|()| (0..KEPT).map(|_| OnceLock::new()).collect()));
+        let square = 0.25 * h * h + k * k;
+        let work_out = || {
+            let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
+            let level = level - OTHER_FALL * (square.sqrt() - 2.0).max(0.0);
+            by_strength(&Line { h: 0.0, k: 0.0, level, spread: OTHER_SPREAD })
+        };
+        let number = 16.0 * square;
+        match KNOWN[usize::from(half_way)].get(number as usize) {
+            Some(known) if number.fract() == 0.0 => use_them(known.get_or_init(work_out)),
+            _ => use_them(&work_out()),
         }
-    }
-
-    fn line(level: f64) -> ByStrength<Shape> {
-        by_strength(&Line { h: 0.0, k: 0.0, level, spread: OTHER_SPREAD })
     }
 
     /// Whether it is a harmonic of single stitches and rows.
@@ -190,6 +195,8 @@ pub struct Scene {
     pub spectrum: Spectrum,
     /// Its peaks, strongest first.
     pub peaks: Vec<Peak>,
+    /// Of each peak what its likelihood takes.
+    heard: Vec<Heard>,
     tops: Tops,
     /// Radius of the disc, in cycles/mm.
     radius: f64,
@@ -205,7 +212,11 @@ impl Scene {
         let mut peaks = peaks::strongest(&spectrum, &tops, 150);
         peaks.retain(|p| p.f[0].hypot(p.f[1]) < radius);
         let density = (peaks.len() + 5) as f64 / (0.5 * PI * (radius / spectrum.bin).powi(2));
-        Self { spectrum, peaks, tops, radius, density }
+        let heard = |p: &Peak| {
+            let u = p.amplitude.ln();
+            Heard { u, tail: tail(u), stray: stray(density, u) }
+        };
+        Self { heard: peaks.iter().map(heard).collect(), spectrum, peaks, tops, radius, density }
     }
 
     /// Amplitude at a harmonic; `None` beyond the disc, too near frequency zero, or where colour makes it.
@@ -325,7 +336,7 @@ impl Scene {
     fn others(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> Vec<Other> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
         let mut seen = Vec::new();
-        for peak in &self.peaks {
+        for (peak, heard) in self.peaks.iter().zip(&self.heard) {
             let (h, k) = hypotheses::indices(basis, peak.f);
             let half_way = rowing && is_half_way(h, k);
             let (i, j) = ((h * a).round(), (k * b).round());
@@ -339,9 +350,8 @@ impl Scene {
             let (i, j) = if half_way { (h, 2.0 * k) } else { (i, j) };
             let reach = self.spectrum.reach(peak.f);
             if allowed && dx * dx + dy * dy < reach * reach && (i != 0.0 || j != 0.0) && !family.has_line(h, k) {
-                let level = if half_way { HALF_WAY_LEVEL } else { OTHER_LEVEL };
-                let level = level - OTHER_FALL * ((0.25 * h * h + k * k).sqrt() - 2.0).max(0.0);
-                seen.push(Other { h, k, gain: self.gain(peak.amplitude.ln(), level) });
+                let gain = Other::with_shapes(h, k, half_way, |shapes| heard.gain(shapes));
+                seen.push(Other { h, k, gain });
             }
         }
         seen
@@ -433,16 +443,31 @@ impl Scene {
         Chance { u, tail, density }
     }
 
-    /// Log-likelihood ratio of a peak being a line of such a level against being stray.
-    fn gain(&self, u: f64, level: f64) -> ByStrength<f64> {
-        let (tail, stray) = (tail(u), self.stray(u));
-        let shapes = Other::shapes(level);
-        std::array::from_fn(|step| shapes[step].density(u, tail).ln() - stray)
-    }
-
     /// Log-density of a stray peak within reach of a place.
     fn stray(&self, u: f64) -> f64 {
-        (self.density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
+        stray(self.density, u)
+    }
+}
+
+/// Log-density of a stray peak within reach of a place, given the peaks per square bin.
+fn stray(density: f64, u: f64) -> f64 {
+    (density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
+}
+
+/// What of a peak's likelihood does not depend on the lattice.
+struct Heard {
+    /// Logarithm of its amplitude.
+    u: f64,
+    /// Density there of lines that follow no model.
+    tail: f64,
+    /// Log-density of stray peaks.
+    stray: f64,
+}
+
+impl Heard {
+    /// Log-likelihood ratio of a peak being a line of such shapes against being stray.
+    fn gain(&self, shapes: &ByStrength<Shape>) -> ByStrength<f64> {
+        std::array::from_fn(|step| shapes[step].density(self.u, self.tail).ln() - self.stray)
     }
 }
 

@@ -201,9 +201,11 @@ pub fn averaged(grid: &Grid, side_mm: f64) -> Option<Spectrum> {
 fn even(power: &[f32], n: usize) -> Vec<f32> {
     let opposite = |i: usize| if i == 0 { 0 } else { n - i };
     let mut out = vec![0.0; n * n];
-    for y in 0..n {
-        for x in 0..n {
-            out[y * n + x] = 0.5 * (power[x * n + y] + power[opposite(x) * n + opposite(y)]);
+    for (y0, x0) in squares(n) {
+        for y in y0..(y0 + SQUARE).min(n) {
+            for x in x0..(x0 + SQUARE).min(n) {
+                out[y * n + x] = 0.5 * (power[x * n + y] + power[opposite(x) * n + opposite(y)]);
+            }
         }
     }
     out
@@ -256,11 +258,21 @@ pub(super) fn dot(a: &[f32], b: &[f32]) -> f64 {
 }
 
 fn transpose(data: &mut [Complex32], n: usize) {
-    for y in 0..n {
-        for x in y + 1..n {
-            data.swap(y * n + x, x * n + y);
+    for (y0, x0) in squares(n).filter(|(y0, x0)| x0 >= y0) {
+        for y in y0..(y0 + SQUARE).min(n) {
+            for x in x0.max(y + 1)..(x0 + SQUARE).min(n) {
+                data.swap(y * n + x, x * n + y);
+            }
         }
     }
+}
+
+/// Side of the squares by which rows and columns are exchanged: both of a square's lines stay in the nearest memory.
+const SQUARE: usize = 16;
+
+/// Corners of the squares that a spectrum is cut into.
+fn squares(n: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..n).step_by(SQUARE).flat_map(move |y| (0..n).step_by(SQUARE).map(move |x| (y, x)))
 }
 
 /// Place of a radius, in bins, among the rings: they widen outwards.

@@ -9,6 +9,7 @@ use crate::fabric::{Patch, TwoColours};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
+use crate::side_by_side::map_in_order;
 
 /// Pixels per stitch or row of the lattice that was followed, whichever is smaller. A lattice twice too coarse still
 /// leaves 8 px a stitch, 4 px a cycle of its second harmonic.
@@ -125,20 +126,21 @@ pub fn straightened(
     let seen = Patch::resample(photo, map, centre, size, px_per_mm, excluded);
     let (log_rgb, valid) = (vec![[0.0; 3]; seen.log_rgb.len()], vec![0.0; seen.valid.len()]);
     let mut even = Patch { log_rgb, valid, ..seen };
-    for y in 0..even.height {
-        for x in 0..even.width {
-            let at = even.origin.moved((x as f64 + 0.5) / px_per_mm, (y as f64 + 0.5) / px_per_mm);
-            let [s, r] = counts(reading, at);
+    let rows = even.log_rgb.chunks_mut(even.width).zip(even.valid.chunks_mut(even.width)).enumerate();
+    let (origin, even_counts) = (even.origin, |at| counts(reading, at));
+    map_in_order(rows, |(y, (log_rgb, valid))| {
+        for (x, (log_rgb, valid)) in log_rgb.iter_mut().zip(valid).enumerate() {
+            let at = origin.moved((x as f64 + 0.5) / px_per_mm, (y as f64 + 0.5) / px_per_mm);
+            let [s, r] = even_counts(at);
             let Some([ds, dr]) = departures.near([s + departures.offset[0], r + departures.offset[1]]) else {
                 continue;
             };
             let from = at.moved(-ds * stitch_mm[0] - dr * row_mm[0], -ds * stitch_mm[1] - dr * row_mm[1]);
             if let Some(rgb) = colour_at(&seen, from) {
-                even.log_rgb[y * even.width + x] = rgb;
-                even.valid[y * even.width + x] = 1.0;
+                (*log_rgb, *valid) = (rgb, 1.0);
             }
         }
-    }
+    });
     let side_mm = size.0.max(size.1);
     let colours = TwoColours::seen(&even, centre, side_mm, super::settle::DETAIL_CELLS * cell);
     Some(if let Some(colours) = &colours { even.in_one_colour(colours) } else { even })
@@ -152,7 +154,7 @@ fn colour_at(patch: &Patch, p: PlanePoint) -> Option<[f32; 3]> {
         return None;
     }
     let (fx, fy) = (x.fract() as f32, y.fract() as f32);
-    let i = y as usize * patch.width + x as usize;
+    let i = y as u32 as usize * patch.width + x as u32 as usize;
     let four = [i, i + 1, i + patch.width, i + patch.width + 1];
     if four.iter().any(|&k| patch.valid[k] < 0.5) {
         return None;

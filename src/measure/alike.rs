@@ -5,6 +5,7 @@ use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
+use std::sync::LazyLock;
 
 /// Mean logarithms of red, green and blue over a small square, and the logarithm of green's deviation in it.
 type Look = [f64; 4];
@@ -138,6 +139,9 @@ fn reached(places: &[Place], columns: usize) -> Vec<bool> {
     reached
 }
 
+/// Logarithms of the values of a channel, one added so that black has one.
+static LOGARITHMS: LazyLock<[f64; 256]> = LazyLock::new(|| std::array::from_fn(|v| (v as f64 + 1.0).ln()));
+
 /// How a place looks; `None` near the picture's edge.
 fn look(photo: &Photo, at: PhotoPoint, half_px: u32) -> Option<Look> {
     /// Pixels looked at along each side of the square.
@@ -148,10 +152,11 @@ fn look(photo: &Photo, at: PhotoPoint, half_px: u32) -> Option<Look> {
         return None;
     }
     let step = ((2 * half_px + 1) / SIDE).max(1) as usize;
+    let logarithms = &*LOGARITHMS;
     let (mut sum, mut square, mut count) = ([0.0; 3], 0.0, 0.0);
     for py in (y - half_px..=y + half_px).step_by(step) {
         for px in (x - half_px..=x + half_px).step_by(step) {
-            let pixel = photo.rgb.get_pixel(px, py).0.map(|v| (f64::from(v) + 1.0).ln());
+            let pixel = photo.rgb.get_pixel(px, py).0.map(|v| logarithms[usize::from(v)]);
             (0..3).for_each(|c| sum[c] += pixel[c]);
             square += pixel[1] * pixel[1];
             count += 1.0;

@@ -12,6 +12,7 @@ use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::record::Evidence;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 
 /// Fewest stitches and rows, along either axis, that a measurement stands on (design choice: below this a lattice is too
 /// easily mistaken, and edge stitches weigh too much).
@@ -47,6 +48,7 @@ const LOOKS: usize = 3;
 const LIGHT_CELLS: f64 = 1.6;
 
 /// The lattice that was decided on and followed.
+#[derive(Clone)]
 pub(super) struct Followed {
     pub decision: Decision,
     pub reading: LatticeReading,
@@ -78,8 +80,9 @@ impl View<'_> {
         let mut first_refusal = None;
         let mut different: Vec<Decision> = Vec::new();
         let mut looks: Vec<(Basis, f64)> = Vec::new();
-        for seed in seeds {
-            match lattice::propose(&seed.sheets, &self.declared(setup, seed.centre)) {
+        let propose = |seed: &FabricSeed| lattice::propose(&seed.sheets, &self.declared(setup, seed.centre));
+        for proposed in map_in_order(seeds, propose) {
+            match proposed {
                 Ok(decision) => {
                     looks.push((decision.basis, decision.margin));
                     keep_surest(&mut different, decision);
@@ -90,6 +93,7 @@ impl View<'_> {
             }
         }
         let mut followed: Vec<(f64, Followed)> = Vec::new();
+        // One after the other: each takes memory for all that the photo shows.
         for decision in different {
             match self.grow(&decision) {
                 Ok(reading) => followed.push((area_mm2(&reading), Followed { decision, reading })),
@@ -107,11 +111,16 @@ impl View<'_> {
         check_borne_out(chosen, sure)
     }
 
-    /// Decides at one place, follows what is decided over the photo, and looks at all of it again.
-    pub fn read_at(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
+    /// Decides at one place, and follows what is decided over the photo.
+    pub fn follow_from(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
         let decision = lattice::propose(&seed.sheets, &self.declared(setup, seed.centre))?;
         let reading = self.grow(&decision)?;
-        self.sure(Followed { decision, reading }, setup)
+        Ok(Followed { decision, reading })
+    }
+
+    /// The same, and looks at all of it again.
+    pub fn read_at(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
+        self.sure(self.follow_from(seed, setup)?, setup)
     }
 
     /// Of the lattices that were followed, the largest first, the one that the fabric under it confirms. A smaller one is
@@ -194,7 +203,7 @@ impl View<'_> {
 
     /// Decides again on all the fabric that a lattice was followed over, made even by it. Where another lattice is better
     /// there, that one is followed; it must then stand the same trial.
-    fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
+    pub fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let mut found = found;
         for look in 0..LOOKS {
             let decision = self.looked_over(&found, setup)?;

@@ -5,8 +5,8 @@ use super::Setup;
 use super::alike::FabricLook;
 use super::fabric_stage::{Followed, View};
 use super::parts::Part;
-use super::rivals::{area_mm2, rival};
-use crate::fabric::{self, Search};
+use super::rivals::{area_mm2, rival, same_lattice};
+use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
@@ -34,15 +34,27 @@ pub(super) fn parts_beyond(
     }
     let undeclared = Setup { stitch: None, ..setup.clone() };
     for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
+        let read = |setup: &Setup| read_beyond(view, &seed, setup, first);
         // What was not declared is not read a second time.
-        let otherwise = |refusal| if setup.stitch.is_some() { view.read_at(&seed, &undeclared) } else { Err(refusal) };
-        if let Ok(second) = view.read_at(&seed, setup).or_else(otherwise) {
+        let otherwise = |refusal| if setup.stitch.is_some() { read(&undeclared) } else { Err(refusal) };
+        if let Ok(second) = read(setup).or_else(otherwise) {
             check_one_fabric(view, first, &second)?;
             let part = Part::of(second, first, &parts);
             parts.extend(part);
         }
     }
     Ok(parts)
+}
+
+/// What is knitted at a place beyond the first region. It is looked at again unless the first look shows that it is too little
+/// of the same fabric to matter.
+fn read_beyond(view: &View, seed: &FabricSeed, setup: &Setup, first: &Followed) -> Result<Followed, Refusal> {
+    let found = view.follow_from(seed, setup)?;
+    let same = same_lattice(&found.reading.basis, &first.reading.basis);
+    if same && !Part::matters(&found, first) && check_one_fabric(view, first, &found).is_ok() {
+        return Ok(found);
+    }
+    view.sure(found, setup)
 }
 
 /// Refuses `several_swatches` where two followed regions lie apart, with something else between them.

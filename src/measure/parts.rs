@@ -24,12 +24,16 @@ impl Part {
     pub fn of(found: Followed, first: &Followed, before: &[Self]) -> Option<Self> {
         let same = found.decision.pattern == first.decision.pattern
             && same_lattice(&found.reading.basis, &first.reading.basis);
-        let regions = || before.iter().map(|part| &part.reading).chain([&first.reading]);
-        let is_new = |at| !regions().any(|reading| fabric::inside(&reading.region_px, at));
-        let blocks = &found.reading.blocks;
-        let new_share = blocks.iter().filter(|b| is_new(b.at_px)).count() as f64 / blocks.len().max(1) as f64;
+        let regions = before.iter().map(|part| &part.reading).chain([&first.reading]);
+        let new_share = new_share(&found.reading, regions);
         let part = Self { reading: found.reading, new_share };
         (same && part.area_mm2() > LEAST_SHARE * area_mm2(&first.reading)).then_some(part)
+    }
+
+    /// Whether a reading would be large enough for a part beside the first one.
+    pub fn matters(found: &Followed, first: &Followed) -> bool {
+        let new = new_share(&found.reading, [&first.reading].into_iter()) * area_mm2(&found.reading);
+        new > LEAST_SHARE * area_mm2(&first.reading)
     }
 
     /// Its outline in the photo.
@@ -40,6 +44,13 @@ impl Part {
     fn area_mm2(&self) -> f64 {
         self.new_share * area_mm2(&self.reading)
     }
+}
+
+/// Share of a reading's blocks that lie in none of the regions.
+fn new_share<'a>(reading: &LatticeReading, regions: impl Iterator<Item = &'a LatticeReading>) -> f64 {
+    let regions: Vec<_> = regions.collect();
+    let is_new = |at| !regions.iter().any(|region| fabric::inside(&region.region_px, at));
+    reading.blocks.iter().filter(|b| is_new(b.at_px)).count() as f64 / reading.blocks.len().max(1) as f64
 }
 
 /// What further parts make of the gauge.

@@ -8,6 +8,7 @@ use crate::fabric::{FabricSeed, inside};
 use crate::lattice::{self, Decision, Declared, LatticeReading, PhaseBlock, Places, Whole};
 use crate::quantity::PlanePoint;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 
 /// Places of one fabric that are read: more say little that is new on a swatch of 10 cm (stated choice).
 const PLACES: usize = 5;
@@ -62,8 +63,9 @@ impl View<'_> {
         let mut first_refusal = None;
         let mut all: Vec<Fabric> = Vec::new();
         let mut leads: Vec<Decision> = Vec::new();
-        for seed in seeds {
-            let lead = lattice::lead(&seed.sheets, &self.declared(setup, seed.centre)).and_then(|lead| {
+        let lead = |seed: &FabricSeed| lattice::lead(&seed.sheets, &self.declared(setup, seed.centre));
+        for (seed, lead) in seeds.iter().zip(map_in_order(seeds, lead)) {
+            let lead = lead.and_then(|lead| {
                 if leads.iter().any(|l| same_lattice(&l.basis, &lead.basis)) {
                     return Ok(None);
                 }
@@ -103,9 +105,8 @@ impl View<'_> {
         let seed = fabric.seed;
         let declared = self.declared(setup, seed.centre);
         let mut places = vec![seed.sheets.clone()];
-        for at in spread(&fabric.reading.blocks, seed) {
-            places.push(seed.sheets_at(self.photo, self.map, at, self.excluded));
-        }
+        let others = spread(&fabric.reading.blocks, seed);
+        places.extend(map_in_order(others, |at| seed.sheets_at(self.photo, self.map, at, self.excluded)));
         let places = Places::read(&places, &declared)?;
         let mut first_refusal = None;
         let mut followed: Vec<Followed> = Vec::new();

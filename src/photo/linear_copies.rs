@@ -2,6 +2,7 @@
 //! whole photo in millimetres starts from one, and to make one is to read every pixel of the photo.
 
 use super::{Photo, linear_table};
+use crate::side_by_side::map_in_order;
 use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 
 /// A part of the photo in linear light (0 … 65535), averaged over squares of `factor` pixels.
@@ -53,16 +54,26 @@ impl Photo {
             return make();
         }
         // Nothing is left half done under the lock.
-        let mut kept = self.copies.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(known) = kept.iter().find(|c| c.factor == factor) {
-            return Arc::clone(known);
-        }
+        let kept = || self.copies.0.lock().unwrap_or_else(PoisonError::into_inner);
         // All that are kept take no more memory than the photo itself (a stated choice); the oldest goes first.
         let bytes = |factor: usize| 8 * (x1 / factor) * (y1 / factor);
-        while !kept.is_empty() && bytes(factor) + kept.iter().map(|c| bytes(c.factor)).sum::<usize>() > 3 * x1 * y1 {
-            kept.remove(0);
+        let known = |kept: &mut Vec<Arc<LinearCopy>>| {
+            let known = kept.iter().find(|c| c.factor == factor).cloned();
+            let all = |kept: &[Arc<LinearCopy>]| kept.iter().map(|c| bytes(c.factor)).sum::<usize>();
+            while known.is_none() && !kept.is_empty() && bytes(factor) + all(kept) > 3 * x1 * y1 {
+                kept.remove(0);
+            }
+            known
+        };
+        if let Some(known) = known(&mut kept()) {
+            return known;
         }
+        // Not under the lock: whoever waits for parts of it may meanwhile do work that asks for a copy, too.
         let copy = make();
+        let mut kept = kept();
+        if let Some(known) = known(&mut kept) {
+            return known;
+        }
         if bytes(factor) <= 3 * x1 * y1 {
             kept.push(Arc::clone(&copy));
         }
@@ -70,30 +81,46 @@ impl Photo {
     }
 
     fn averaged(&self, corner: (usize, usize), (across, down): (usize, usize), factor: usize) -> LinearCopy {
+        /// Rows of the copy that are made at once.
+        const ROWS: usize = 16;
+        let (width, height) = (across / factor, down / factor);
+        let mut rgb = vec![[0_u16; 4]; width * height];
+        let bands = rgb.chunks_mut((ROWS * width).max(1)).enumerate();
+        map_in_order(bands, |(band, rows)| {
+            let corner = (corner.0, corner.1 + band * ROWS * factor);
+            // A number that is known beforehand makes short loops fast; others are rare.
+            match factor {
+                1 => self.average_rows(1, corner, width, rows),
+                2 => self.average_rows(2, corner, width, rows),
+                3 => self.average_rows(3, corner, width, rows),
+                4 => self.average_rows(4, corner, width, rows),
+                _ => self.average_rows(factor, corner, width, rows),
+            }
+        });
+        LinearCopy { factor, corner, width, height, rgb }
+    }
+
+    /// Rows of a copy, `width` pixels wide, from a corner of the photo on.
+    // Inlined, so that each factor above has loops of its own.
+    #[inline(always)]
+    fn average_rows(&self, factor: usize, corner: (usize, usize), width: usize, out: &mut [[u16; 4]]) {
         static TABLE: LazyLock<[u32; 256]> = LazyLock::new(|| linear_table().map(|v| (v * 65535.0 + 0.5) as u32));
         let table = &*TABLE;
-        let (width, height) = (across / factor, down / factor);
-        let raw = self.rgb.as_raw();
-        let stride = 3 * self.width() as usize;
+        let (raw, stride) = (self.rgb.as_raw(), 3 * self.width() as usize);
         let n = (factor * factor) as u32;
-        let mut rgb = Vec::with_capacity(width * height);
-        let mut sums = vec![[0_u32; 3]; width];
-        for y in 0..height {
-            sums.fill([0; 3]);
-            for dy in 0..factor {
-                let from = (corner.1 + y * factor + dy) * stride + 3 * corner.0;
-                let row = &raw[from..from + 3 * factor * width];
-                for (sum, cell) in sums.iter_mut().zip(row.chunks_exact(3 * factor)) {
-                    let mut cell_sum = [0_u32; 3];
-                    for px in cell.chunks_exact(3) {
-                        (0..3).for_each(|c| cell_sum[c] += table[usize::from(px[c])]);
+        for (y, out) in out.chunks_exact_mut(width).enumerate() {
+            let from = (corner.1 + y * factor) * stride + 3 * corner.0;
+            for (x, out) in out.iter_mut().enumerate() {
+                let mut sum = [0_u32; 3];
+                for dy in 0..factor {
+                    let at = from + dy * stride + 3 * factor * x;
+                    for px in raw[at..at + 3 * factor].chunks_exact(3) {
+                        (0..3).for_each(|c| sum[c] += table[usize::from(px[c])]);
                     }
-                    (0..3).for_each(|c| sum[c] += cell_sum[c]);
                 }
+                *out = [(sum[0] / n) as u16, (sum[1] / n) as u16, (sum[2] / n) as u16, 0];
             }
-            rgb.extend(sums.iter().map(|s| [(s[0] / n) as u16, (s[1] / n) as u16, (s[2] / n) as u16, 0]));
         }
-        LinearCopy { factor, corner, width, height, rgb }
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::fit::quantile;
 use super::strokes::Stroke;
+use crate::side_by_side::map_in_order;
 
 /// Neighbouring marks are at most this far apart in the picture that is searched, px. At the coarsest search scale
 /// (1600 px) this is a mark every 1/25 of the picture; wider spaced marks are found at no scale.
@@ -58,7 +59,7 @@ pub(super) fn find_chains(strokes: &[Stroke]) -> Vec<Chain> {
     let laid: Vec<Laid> = strongest(strokes).into_iter().map(Laid::new).collect();
     let laid = &without_doubles(&laid);
     let grid = StrokeGrid::new(laid);
-    let next: Vec<Neighbours> = (0..laid.len()).map(|i| [grid.neighbours(i, 1.0), grid.neighbours(i, -1.0)]).collect();
+    let next: Vec<Neighbours> = of_each(laid.len(), |i| [grid.neighbours(i, 1.0), grid.neighbours(i, -1.0)]);
     let mut used = vec![false; laid.len()];
     let mut chains = Vec::new();
     for start in 0..laid.len() {
@@ -72,6 +73,13 @@ pub(super) fn find_chains(strokes: &[Stroke]) -> Vec<Chain> {
     }
     chains.sort_by(|a, b| b.score.total_cmp(&a.score));
     chains
+}
+
+/// What is asked of each of so many strokes, some hundred of them at once.
+fn of_each<R: Send>(count: usize, ask: impl Fn(usize) -> R + Send + Sync) -> Vec<R> {
+    const MANY: usize = 512;
+    let some = (0..count).step_by(MANY).map(|from| from..(from + MANY).min(count));
+    map_in_order(some, |some| some.map(&ask).collect::<Vec<R>>()).into_iter().flatten().collect()
 }
 
 /// The strokes with most ink, no more than [`STROKES_MAX`].
@@ -121,7 +129,8 @@ fn without_doubles(strokes: &[Laid]) -> Vec<Laid> {
                 && (s.direction.0 * o.direction.1 - s.direction.1 * o.direction.0).abs() < 0.6
         })
     };
-    (0..strokes.len()).filter(|&i| !doubled(i)).map(|i| strokes[i]).collect()
+    let doubled = of_each(strokes.len(), doubled);
+    strokes.iter().zip(doubled).filter(|(_, doubled)| !doubled).map(|(s, _)| *s).collect()
 }
 
 /// Neighbours of a stroke on its left and on its right: (step, stroke), nearest first.

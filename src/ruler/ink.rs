@@ -30,13 +30,13 @@ impl<'a> Ink<'a> {
         if !(x >= 0.0 && y >= 0.0 && x < w as f64 - 1.0 && y < h as f64 - 1.0) {
             return None;
         }
-        let (ix, iy) = (x as usize, y as usize);
+        let (ix, iy) = (x as u32 as usize, y as u32 as usize);
         let (fx, fy) = ((x - ix as f64) as f32, (y - iy as f64) as f32);
         let raw = self.rgb.as_raw();
         let at = (iy * w + ix) * 3;
-        let value = |o: usize| -> f32 { (0..3).map(|c| self.weights[c] * raw[o + c] as f32).sum() };
-        let top = value(at) * (1.0 - fx) + value(at + 3) * fx;
-        let bottom = value(at + w * 3) * (1.0 - fx) + value(at + w * 3 + 3) * fx;
+        let value = |px: &[u8]| -> f32 { (0..3).map(|c| self.weights[c] * px[c] as f32).sum() };
+        let between = |px: &[u8]| value(&px[..3]) * (1.0 - fx) + value(&px[3..]) * fx;
+        let (top, bottom) = (between(&raw[at..at + 6]), between(&raw[at + w * 3..at + w * 3 + 6]));
         Some(top * (1.0 - fy) + bottom * fy)
     }
 

@@ -1,5 +1,6 @@
 //! A small copy of a picture, each pixel the mean of those it stands for.
 
+use crate::side_by_side::map_in_order;
 use image::RgbImage;
 use std::ops::Range;
 
@@ -10,13 +11,22 @@ pub(super) fn small_copy(picture: &RgbImage, width: u32, height: u32) -> RgbImag
     if picture.as_raw().is_empty() {
         return RgbImage::new(width, height);
     }
+    /// Rows of the copy that are made at once.
+    const ROWS: u32 = 32;
     let columns: Vec<Range<usize>> = (0..width).map(|x| stood_for(x, picture.width(), width)).collect();
+    let bands = (0..height).step_by(ROWS as usize).map(|y| y..(y + ROWS).min(height));
+    let rows = |y: u32| stood_for(y, picture.height(), height);
+    let small = map_in_order(bands, |band| small_rows(picture, &columns, band.map(rows))).concat();
+    RgbImage::from_raw(width, height, small).unwrap_or_default()
+}
+
+/// Rows of the small copy, given the pixels that each of its columns and of these rows stands for.
+fn small_rows(picture: &RgbImage, columns: &[Range<usize>], rows: impl Iterator<Item = Range<usize>>) -> Vec<u8> {
     let stride = 3 * picture.width() as usize;
-    let mut small = Vec::with_capacity(3 * (width * height) as usize);
+    let mut small = Vec::new();
     let mut lines = vec![0_u16; stride];
     let mut sums = vec![[0_u32; 3]; columns.len()];
-    for y in 0..height {
-        let rows = stood_for(y, picture.height(), height);
+    for rows in rows {
         sums.fill([0; 3]);
         // So many rows of bytes as sixteen bits hold the sum of, one after the other.
         for few in picture.as_raw()[rows.start * stride..rows.end * stride].chunks(256 * stride) {
@@ -24,18 +34,18 @@ pub(super) fn small_copy(picture: &RgbImage, width: u32, height: u32) -> RgbImag
             for row in few.chunks_exact(stride) {
                 lines.iter_mut().zip(row).for_each(|(sum, v)| *sum += u16::from(*v));
             }
-            for (sum, column) in sums.iter_mut().zip(&columns) {
+            for (sum, column) in sums.iter_mut().zip(columns) {
                 for pixel in lines[3 * column.start..3 * column.end].chunks_exact(3) {
                     (0..3).for_each(|c| sum[c] += u32::from(pixel[c]));
                 }
             }
         }
-        for (sum, column) in sums.iter().zip(&columns) {
+        for (sum, column) in sums.iter().zip(columns) {
             let n = (column.len() * rows.len()) as u32;
             small.extend(sum.map(|s| ((s + n / 2) / n) as u8));
         }
     }
-    RgbImage::from_raw(width, height, small).unwrap_or_default()
+    small
 }
 
 /// The pixels along a side that pixel `at` of the small copy stands for; at least one.

@@ -4,6 +4,7 @@
 //! neighbouring rows are linked. Six shears, three along each axis, cover every direction.
 
 use crate::photo::GreyImage;
+use crate::side_by_side::map_in_order;
 
 /// Rows averaged before valleys are looked for: noise falls by √5, and at the steepest slope within one shear
 /// (0.36 px a row) a stroke smears by no more than ±0.7 px.
@@ -44,18 +45,18 @@ impl Stroke {
 
 /// All strokes deeper than `depth_min` in a grey picture.
 pub(super) fn find_strokes(grey: &GreyImage, depth_min: f32) -> Vec<Stroke> {
-    let mut strokes = Vec::new();
     let upright = Raster { data: grey.as_raw().clone(), width: grey.width() as usize, height: grey.height() as usize };
     let turned = upright.transposed();
-    for shear in SHEARS {
-        strokes.extend(sheared_strokes(&upright, shear, depth_min));
-        strokes.extend(sheared_strokes(&turned, shear, depth_min).into_iter().map(|s| Stroke {
-            a: (s.a.1, s.a.0),
-            b: (s.b.1, s.b.0),
-            depth: s.depth,
-        }));
-    }
-    strokes
+    let looks = SHEARS.into_iter().flat_map(|shear| [(false, shear), (true, shear)]);
+    map_in_order(looks, |(is_turned, shear)| {
+        if !is_turned {
+            return sheared_strokes(&upright, shear, depth_min);
+        }
+        let mut strokes = sheared_strokes(&turned, shear, depth_min);
+        strokes.iter_mut().for_each(|s| (s.a, s.b) = ((s.a.1, s.a.0), (s.b.1, s.b.0)));
+        strokes
+    })
+    .concat()
 }
 
 /// A plain row-major picture.

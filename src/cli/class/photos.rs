@@ -7,6 +7,7 @@ use crate::cli::progress::Progress;
 use crate::measure::Setup;
 use crate::record::{Record, Status};
 use crate::report::place_map::PlaceMap;
+use crate::side_by_side::on_one_thread;
 use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 use std::ops::ControlFlow;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,7 +24,8 @@ struct Measured {
 /// Measures all photos, in their order, and adds them to what was gathered. What can't be measured is left out, with why.
 pub fn measured(photos: &[PhotoOf], setup: &Setup, with_maps: bool, mut gathered: Gathered) -> Gathered {
     let progress = Progress::new(photos.len());
-    let all: Vec<Measured> = photos.par_iter().map(|photo| measure_one(photo, setup, with_maps, &progress)).collect();
+    let all: Vec<Measured> =
+        photos.par_iter().map(|photo| on_one_thread(|| measure_one(photo, setup, with_maps, &progress))).collect();
     progress.clear();
     for (photo, measured) in photos.iter().zip(all) {
         match reading(photo, &measured.record) {

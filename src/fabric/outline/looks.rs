@@ -6,6 +6,7 @@
 
 use crate::fabric::even_light::box_blur;
 use crate::fabric::patch::Patch;
+use crate::side_by_side::{both, map_in_order};
 
 /// Bins of lightness, and its range in logarithms of linear light: from the dark level to white.
 const LIGHT_BINS: usize = 24;
@@ -35,14 +36,12 @@ impl Looks {
     pub fn of(patch: &Patch) -> Self {
         let (width, height) = (patch.width, patch.height);
         let seen = box_blur(&patch.valid, width, height, 1);
-        let smooth: Vec<Vec<f32>> = (0..3)
-            .map(|c| {
-                let plane: Vec<f32> = patch.log_rgb.iter().zip(&patch.valid).map(|(v, m)| v[c] * m).collect();
-                let sum = box_blur(&plane, width, height, 1);
-                sum.iter().zip(&seen).map(|(v, s)| v / s.max(1e-3)).collect()
-            })
-            .collect();
-        let rough = roughness(patch);
+        let smoothed = |c: usize| -> Vec<f32> {
+            let plane: Vec<f32> = patch.log_rgb.iter().zip(&patch.valid).map(|(v, m)| v[c] * m).collect();
+            let sum = box_blur(&plane, width, height, 1);
+            sum.iter().zip(&seen).map(|(v, s)| v / s.max(1e-3)).collect()
+        };
+        let (smooth, rough) = both(|| map_in_order(0..3, smoothed), || roughness(patch));
         let of_pixel = |i: usize| {
             let [r, g, b] = [0, 1, 2].map(|c: usize| smooth[c][i]);
             let hue = bin(r - g, HUE_RANGE, HUE_BINS) * HUE_BINS + bin(g - b, HUE_RANGE, HUE_BINS);
