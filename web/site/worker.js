@@ -5,6 +5,8 @@ import init, { Session, compare, gauge, plan, version } from "./core.js";
 const LONGEST = 2400;
 // Stitches and rows, at least, in the small picture of a reading.
 const IN_A_DETAIL = 9;
+// Stitches that are tried as its middle.
+const CENTRES = 200;
 
 const ready = init({ module_or_path: new URL("./core_bg.wasm", import.meta.url) });
 const session = ready.then(() => new Session());
@@ -61,7 +63,7 @@ async function details(id, { photo, setups }) {
     const seen = Boolean(JSON.parse(answer.record).gauge && overlay?.lattice);
     let bitmap = null;
     if (seen) {
-      part ??= middle(overlay);
+      part ??= amidStitches(overlay);
       const image = imageOf(one, LONGEST);
       const times = image.width / overlay.width;
       bitmap = await createImageBitmap(image, ...part.map((value) => Math.round(value * times)));
@@ -75,10 +77,14 @@ async function details(id, { photo, setups }) {
   self.postMessage({ id, done: null });
 }
 
-/** A square in the middle of the measured region: left, top, width, height. */
-function middle({ region, lattice, width, height }) {
-  const [x, y] = [0, 1].map((axis) => region.reduce((sum, point) => sum + point[axis], 0) / Math.max(region.length, 1));
+/** A square amid the stitches that were seen (a ruler may lie across the middle of the region): left, top, width, height. */
+function amidStitches({ loops, region, lattice, width, height }) {
   const side = Math.min(IN_A_DETAIL * lattice.pitch_px, width, height);
+  const around = ([x, y]) => loops.filter(([u, v]) => Math.max(Math.abs(u - x), Math.abs(v - y)) < side / 2).length;
+  const step = Math.ceil(loops.length / CENTRES);
+  const centres = loops.filter((_, index) => index % step === 0).map((at) => ({ at, count: around(at) }));
+  const mean = [0, 1].map((axis) => region.reduce((sum, point) => sum + point[axis], 0) / Math.max(region.length, 1));
+  const [x, y] = centres.reduce((best, one) => (one.count > best.count ? one : best), { at: mean, count: 0 }).at;
   const from = (at, size) => Math.min(Math.max(at - side / 2, 0), size - side);
   return [from(x, width), from(y, height), side, side];
 }

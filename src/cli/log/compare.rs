@@ -10,6 +10,7 @@ use crate::compare::{MeasuredGauge, Pair, SpeaksOf, Tolerance, pairs};
 use crate::logbook::{Access, Filter, Logbook, SortKey, SwatchLine};
 use crate::quantity::{Confidence, plus_minus};
 use crate::report::comparison::{self, ComparedSwatch, SwatchComparison};
+use crate::sizing::Counted;
 use std::path::{Path, PathBuf};
 
 /// Compare swatches: differences with intervals, and whether they are alike within a tolerance
@@ -178,8 +179,8 @@ fn in_words(comparison: &SwatchComparison) -> String {
 
 fn pair_words(comparison: &SwatchComparison, pair: &Pair, width: usize) -> String {
     let [first, second] = [pair.first, pair.second].map(|i| comparison.swatches[i].number.to_string());
-    let stitches = comparison::axis_sentence(&pair.stitches, "stitch", &first, &second);
-    let rows = comparison::axis_sentence(&pair.rows, "row", &first, &second);
+    let stitches = comparison::axis_sentence(&pair.stitches, Counted::Stitches, &first, &second);
+    let rows = comparison::axis_sentence(&pair.rows, Counted::Rows, &first, &second);
     let shared = if pair.stitches.shared { " (same ruler: its error cancels)" } else { "" };
     format!(
         "{first} and {second}{shared}\n{}{}",

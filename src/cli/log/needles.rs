@@ -9,6 +9,8 @@ use crate::cli::{ExitStatus, numbers, output};
 use crate::compare::{NeedleFit, STANDARD_SIZES_MM, SizeChoice, Wanted};
 use crate::logbook::{Access, Logbook, NeedleGroup, SortKey};
 use crate::quantity::{Confidence, plus_minus};
+use crate::report::comparison::stitch_words;
+use crate::sizing::Counted;
 use std::path::Path;
 
 /// How the gauge follows the needle, for each yarn and stitch pattern, and which needle meets a wanted gauge
@@ -133,7 +135,7 @@ fn choice_lines(fit: &NeedleFit, wish: Wanted, width: usize) -> String {
     let mut out = String::new();
     if let Some(best) = choices.first() {
         let percent = percent(best.stitches_probability);
-        let tolerance = crate::report::comparison::stitch_words(wish.stitches_tolerance, "stitch");
+        let tolerance = stitch_words(wish.stitches_tolerance, Counted::Stitches);
         let said = format!(
             "Best for {} stitches: {} mm. Another swatch on it is within {tolerance} per 10 cm with {percent} \
              probability.",

@@ -6,6 +6,7 @@ use super::{
 use crate::compare::{Comparison, Pair};
 use crate::quantity::{Expanded, plus_minus};
 use crate::report::page::page as frame;
+use crate::sizing::Counted;
 use maud::{Markup, PreEscaped, html};
 
 /// The page: plot, table of swatches, and a sentence for each pair.
@@ -63,19 +64,19 @@ fn pairs(comparison: &SwatchComparison) -> Markup {
 
 fn pair_rows(comparison: &SwatchComparison, pair: &Pair) -> Markup {
     let [first, second] = [pair.first, pair.second].map(|i| format!("No. {}", comparison.swatches[i].number));
-    let row = |seen: &Comparison, what: &str, names: Option<String>| {
+    let row = |seen: &Comparison, counted: Counted, names: Option<String>| {
         let [low, high] = seen.equivalence.interval_90;
         html! { tr {
             @if let Some(names) = names { td.pair rowspan="2" { (names) } }
-            td { (if what == "stitch" { "stitches" } else { "rows" }) }
+            td { (counted.word(2)) }
             td { (finding_words(seen.finding)) }
             td.number.desk { (signed(&plus_minus(seen.difference.value, seen.difference.expanded_uncertainty))) }
             td.number.desk { (signed(&format!("{low:.2} to {high:.2}"))) }
-            td.words { (axis_sentence(seen, what, &first, &second)) }
+            td.words { (axis_sentence(seen, counted, &first, &second)) }
         } }
     };
     let names = format!("{first} and {}", comparison.swatches[pair.second].number);
-    html! { (row(&pair.stitches, "stitch", Some(names))) (row(&pair.rows, "row", None)) }
+    html! { (row(&pair.stitches, Counted::Stitches, Some(names))) (row(&pair.rows, Counted::Rows, None)) }
 }
 
 /// Numbers with a minus sign as wide as a plus.

@@ -3,6 +3,7 @@
 use super::SwatchComparison;
 use crate::compare::{Comparison, Finding, SpeaksOf};
 use crate::quantity::plus_minus;
+use crate::sizing::Counted;
 
 /// Words in the name of a source, and what makes a difference surer where that source is the largest part of it. The
 /// first that fits counts.
@@ -21,13 +22,13 @@ const SURER: [(&str, &str); 9] = [
 /// The advice where no source has its own.
 const MEASURE_LARGER: &str = "measure a larger swatch";
 
-/// One axis of one pair in a sentence; `what` is `stitch` or `row`, `first` and `second` name the swatches.
-pub fn axis_sentence(comparison: &Comparison, what: &str, first: &str, second: &str) -> String {
+/// One axis of one pair in a sentence; `first` and `second` name the swatches.
+pub fn axis_sentence(comparison: &Comparison, counted: Counted, first: &str, second: &str) -> String {
     let tolerance = comparison.equivalence.tolerance;
     let difference = comparison.difference;
     let size = plus_minus(difference.value.abs(), difference.expanded_uncertainty);
     let (more, less) = if difference.value >= 0.0 { (first, second) } else { (second, first) };
-    let within = stitch_words(tolerance, what);
+    let within = stitch_words(tolerance, counted);
     match comparison.finding {
         Finding::Equivalent => format!("closer than {within} per 10 cm, with 95 % confidence"),
         Finding::SmallDifference => format!(
@@ -58,14 +59,13 @@ fn surer(comparison: &Comparison) -> &'static str {
 }
 
 /// `half a stitch`, `1 row`, `0.7 stitches`.
-pub fn stitch_words(count: f64, what: &str) -> String {
-    let many = if what == "stitch" { "stitches" } else { "rows" };
+pub fn stitch_words(count: f64, counted: Counted) -> String {
     if count == 0.5 {
-        format!("half a {what}")
+        format!("half a {}", counted.word(1))
     } else if count == 1.0 {
-        format!("1 {what}")
+        format!("1 {}", counted.word(1))
     } else {
-        format!("{} {many}", bare_number(count))
+        format!("{} {}", bare_number(count), counted.word(2))
     }
 }
 

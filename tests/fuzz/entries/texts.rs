@@ -19,6 +19,7 @@ use walewise::record::Record;
 use walewise::report;
 use walewise::report::class::Naming;
 use walewise::report::comparison::{ComparedSwatch, SwatchComparison};
+use walewise::sizing::Counted;
 
 /// A sound measurement, for plans that name one.
 const MEASUREMENT: &str = include_str!("../../../sample-photos/plans/swatch.json");
@@ -132,7 +133,7 @@ fn compared(log: &Logbook) {
         assert!(!report::comparison::page(&comparison).is_empty());
         assert!(!report::comparison::plot(&comparison.swatches).is_empty());
         for pair in &comparison.pairs {
-            report::comparison::axis_sentence(&pair.stitches, "stitch", "1", "2");
+            report::comparison::axis_sentence(&pair.stitches, Counted::Stitches, "1", "2");
         }
     }
 }
