@@ -102,6 +102,10 @@ fn legend(evidence: &Evidence) -> Vec<Entry> {
         let means = "one line through each column of stitches and each row; yellow every tenth".to_owned();
         out.push(Entry { kind: Some(Kind::Lines), means });
     }
+    if !evidence.other_parts_px.is_empty() {
+        let means = "outlined without lines: another part of the fabric, measured too".to_owned();
+        out.push(Entry { kind: None, means });
+    }
     out
 }
 
