@@ -139,7 +139,7 @@ impl Finished {
         let Some(first) = gauge.basis.per_10cm() else { return Ok(()) };
         let Some(mean) = mean_over_parts((&self.reading, first), parts, &gauge.map) else { return Ok(()) };
         let values = [&mut gauge.stitches_per_10cm, &mut gauge.rows_per_10cm];
-        let sources = ["stitches of other parts", "rows of other parts"];
+        let sources = ["stitches from part to part", "rows from part to part"];
         for ((value, axis), source) in values.into_iter().zip(0..).zip(sources) {
             let part = Contribution::stated(Source::named(source), mean.relative_u[axis]);
             *value = value.scaled(mean.factor[axis]).with_relative(part);

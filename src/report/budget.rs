@@ -46,7 +46,7 @@ const REMEDIES: [(&str, &str); 22] = [
     ("lens", KEEP_CENTRAL),
     ("typed length", "Give a longer --span, with its ends read on an enlarged picture."),
     ("followed", FOLLOW_MORE),
-    ("other parts", FOLLOW_MORE),
+    ("part to part", FOLLOW_MORE),
     ("foreshortening", HOLD_LEVEL),
 ];
 
@@ -92,8 +92,8 @@ mod tests {
             "irregular rows",
             "which stitches were followed",
             "which rows were followed",
-            "stitches of other parts",
-            "rows of other parts",
+            "stitches from part to part",
+            "rows from part to part",
             "irregular stitches taken for tilt",
             "drift of tension taken for tilt",
             "tilt that was not seen",

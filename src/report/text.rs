@@ -133,7 +133,12 @@ fn plural(count: u32, one: &str, ending: &str) -> String {
 }
 
 fn counted_words(lattice: &LatticeNote) -> String {
-    format!("{:.1} stitches x {:.1} rows", lattice.stitches_counted, lattice.rows_counted)
+    let others = match lattice.other_parts_px.len() {
+        0 => String::new(),
+        1 => ", and another part of the fabric".to_owned(),
+        n => format!(", and {n} other parts of the fabric"),
+    };
+    format!("{:.1} stitches x {:.1} rows{others}", lattice.stitches_counted, lattice.rows_counted)
 }
 
 /// `no other count came near (ahead by 31, 4 needed); 3 of 4 places agree`.
