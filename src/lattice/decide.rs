@@ -60,6 +60,9 @@ const CLEAR_UNDECLARED: f64 = 10.0;
 /// The same where knit and purl rows differ: turned on its side, half of such rows can be read as stitches.
 const CLEAR_ROWING: f64 = 20.0;
 
+/// Stitches per area, over another reading's, from which on one has smaller stitches: half-way from the same to twice as many.
+const FINER: f64 = 1.5;
+
 /// Most stitches in the repeat of a pattern that is recognised. Four leave a place for nearly every line, so that textures
 /// of any repeat can be read as 2×2 rib (measured: 7 of 16 so recognised were something else, whatever the margin).
 const MOST_RECOGNISED: u32 = 2;
@@ -190,6 +193,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     }
     let found = decision(view, seen, best, margin, declared);
     let clear = match declared.pattern {
+        Some(_) if finer_rowing(&seen.readings, best) => CLEAR_ROWING,
         Some(_) => CLEAR,
         None if best.rowing => CLEAR_ROWING,
         None => CLEAR_UNDECLARED,
@@ -208,6 +212,18 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let places = Agreement { agree: 1, of: 1 };
     let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections };
     Ok(Decision { stands_on, ..found })
+}
+
+/// Whether the best rival has smaller stitches and knit and purl rows that differ: such rows are half-way to a lattice of larger
+/// stitches that lies aslant.
+fn finer_rowing(readings: &[Reading], best: &Reading) -> bool {
+    let rival = readings.iter().find(|r| !same_counts(&r.basis, &best.basis));
+    rival
+        .is_some_and(|r| r.rowing && !best.rowing && stitches_per_mm2(&r.basis) > FINER * stitches_per_mm2(&best.basis))
+}
+
+fn stitches_per_mm2(basis: &Basis) -> f64 {
+    (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs()
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs

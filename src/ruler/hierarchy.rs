@@ -44,7 +44,7 @@ impl Scale {
 }
 
 /// The scales that are known.
-const SCALES: [Scale; 18] = [
+const SCALES: [Scale; 17] = [
     cm(1.0, &[10, 5], true),
     cm(1.0, &[10], false),
     cm(1.0, &[5], false),
@@ -62,7 +62,6 @@ const SCALES: [Scale; 18] = [
     inch(16, &[16, 8, 2], true),
     inch(32, &[32, 16, 8, 4, 2], true),
     inch(32, &[32, 16, 8, 4], true),
-    inch(4, &[4, 2], false),
 ];
 
 /// A scale laid on a train.

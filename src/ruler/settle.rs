@@ -90,6 +90,10 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
     let chosen = match numerals {
         _ if confirmed => match rival_of(main) {
             Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
+            // Of inches in sixteenths and in eighths with numerals at both, one took ends of marks for numerals.
+            Some(rival) if rival.scale.period() < best.scale.period() && spoken(&rival) == NumeralPeriod::Confirmed => {
+                return Verdict::Unclear(best, rival);
+            }
             _ => best,
         },
         NumeralPeriod::Half | NumeralPeriod::Double => {
