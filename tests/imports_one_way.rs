@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 /// The stages in order; a module may use itself and those before it. `report` and `cli` stand on all.
-const ORDER: [&str; 20] = [
+const ORDER: [&str; 21] = [
     "side_by_side",
     "quantity",
     "spreadsheet",
