@@ -53,8 +53,7 @@ pub(super) fn same_ground(rgb: &RgbImage, a: &Train, b: &Train) -> bool {
 fn ground(channel: &Ink, train: &Train) -> Option<f64> {
     let between = train.marks.windows(2).filter(|w| w[1].index - w[0].index == 1).filter_map(|w| {
         let u = (w[0].u + w[1].u) / 2.0;
-        let height = train.short_px / 2.0;
-        let (x, y) = train.frame.point(u + train.lean.at(u) * height, train.base.at(u) + height);
+        let (x, y) = train.point(u, train.short_px / 2.0);
         channel.at(x, y).map(f64::from)
     });
     quantile(between, 0.5)

@@ -84,6 +84,11 @@ impl Train {
         PhotoPoint::new(x, y)
     }
 
+    /// The photo point at a height above the base line, along the lean of the marks.
+    pub fn point(&self, u: f64, height: f64) -> (f64, f64) {
+        self.frame.point(u + self.lean.at(u) * height, self.base.at(u) + height)
+    }
+
     /// Share of the indices between the first and the last mark that were seen.
     pub fn density(&self) -> f64 {
         let (Some(a), Some(b)) = (self.marks.first(), self.marks.last()) else { return 0.0 };
@@ -103,10 +108,7 @@ pub(super) fn grow_train(rgb: &RgbImage, chain: &Chain, scale: f64) -> Option<Tr
     let ink = seed.ink(rgb);
     for turned in [false, true] {
         let seed = if turned { seed.turned() } else { seed.clone() };
-        let mut growth = Growth::new(&ink, &seed)?;
-        growth.extend(1);
-        growth.extend(-1);
-        let train = growth.settle()?;
+        let train = Growth::new(&ink, &seed)?.grown()?;
         if turned || !free_end_is_even(&train) {
             return with_all_marks(train, &ink);
         }
@@ -123,10 +125,7 @@ const EVEN: (f64, f64) = (0.02, 0.1);
 /// as even as marks.
 fn with_all_marks(train: Train, ink: &Ink) -> Option<Train> {
     let Some(parts) = parts_between(&train, ink) else { return Some(train) };
-    let mut growth = Growth::divided(ink, &train, parts)?;
-    growth.extend(1);
-    growth.extend(-1);
-    let finer = growth.settle()?;
+    let finer = Growth::divided(ink, &train, parts)?.grown()?;
     let even = residual_rms_px(&finer) < (EVEN.0 * finer.pitch_px()).max(EVEN.1);
     (even && parts_between(&finer, ink).is_none()).then_some(finer)
 }

@@ -70,7 +70,7 @@ fn across(train: &Train, ink: &Ink, (from, to): (f64, f64)) -> Option<[f64; STEP
         let height = (BAND.0 + (BAND.1 - BAND.0) * (row as f64 + 0.5) / rows as f64) * train.short_px;
         for (k, value) in profile.iter_mut().enumerate() {
             let u = from + (to - from) * k as f64 / STEPS as f64;
-            let (x, y) = train.frame.point(u + train.lean.at(u) * height, train.base.at(u) + height);
+            let (x, y) = train.point(u, height);
             *value += f64::from(ink.at(x, y)?) / rows as f64;
         }
     }

@@ -176,8 +176,15 @@ impl<'a> Growth<'a> {
         (v + trace(-1.0, self.short + 2.0 * self.pitch), v + trace(1.0, 12.0 * self.pitch))
     }
 
+    /// Grows in both directions until the marks end, and settles what was found.
+    pub fn grown(mut self) -> Option<Train> {
+        self.extend(1);
+        self.extend(-1);
+        self.settle()
+    }
+
     /// Adds marks in one direction until they end.
-    pub fn extend(&mut self, direction: i32) {
+    fn extend(&mut self, direction: i32) {
         let mut misses = 0usize;
         self.marks.sort_by_key(|m| m.index);
         let edge = if direction > 0 { self.marks.last() } else { self.marks.first() };
@@ -217,7 +224,7 @@ impl<'a> Growth<'a> {
     }
 
     /// Cuts loose ends off, fits the whole train and measures every mark once more where the fit says it is.
-    pub fn settle(mut self) -> Option<Train> {
+    fn settle(mut self) -> Option<Train> {
         for _ in 0..2 {
             self.trim();
             let (fit, base) = self.fits()?;
