@@ -51,6 +51,31 @@ impl Field {
         Some(Self { origin, terms, inverse, scatter_mm, step_mm })
     }
 
+    /// By how many stitches or rows, whichever are more, the blocks that `all` has beyond those of `first` lie off the smooth
+    /// function that both sides follow: least squares with a step between the two. A miscount under a hidden strip is a step of
+    /// one. Unlike what one side foretells, this knows the fabric's course on both. `None` where either side is too small to say.
+    pub fn step_between(first: &Nodes, all: &Nodes) -> Option<f64> {
+        const LEAST: usize = 8;
+        let near = Self::fit(first)?;
+        let beyond = |k: &(i32, i32)| f64::from(u8::from(!first.contains_key(k)));
+        if all.keys().filter(|k| !first.contains_key(k)).count() < LEAST {
+            return None;
+        }
+        let (mut normal, mut right) =
+            (nalgebra::SMatrix::<f64, 7, 7>::zeros(), nalgebra::SMatrix::<f64, 7, 2>::zeros());
+        for (at, node) in all {
+            let row = near.row(*at).push(beyond(at));
+            let place = node.settled();
+            normal += row * row.transpose();
+            right += row * nalgebra::RowVector2::new(place.x, place.y);
+        }
+        let terms = normal.try_inverse()? * right;
+        let f = first.values().next()?.frame;
+        let steps = nalgebra::Matrix2::new(f.stitch_mm[0], f.row_mm[0], f.stitch_mm[1], f.row_mm[1]);
+        let off = steps.try_inverse()? * nalgebra::Vector2::new(terms[(6, 0)], terms[(6, 1)]);
+        Some(off.amax())
+    }
+
     /// Place and steps foretold for a block.
     pub fn frame(&self, at: (i32, i32)) -> Option<Frame> {
         let (u, v) = (f64::from(at.0) - self.origin.0, f64::from(at.1) - self.origin.1);

@@ -40,6 +40,8 @@ const BRIDGE_DOUBT: f64 = 0.25;
 /// Scatter about one smooth field, in steps, that a miscount of one beyond a strip adds at least (a step of one in a
 /// third of a region leaves 0.15 about a quadratic).
 const MISCOUNT: f64 = 0.06;
+/// Step between both sides of a strip, in stitches or rows, from which on it is nearer to a miscount of one than to none.
+const STEP: f64 = 0.5;
 /// Blocks at the rim whose misfit exceeds this many medians go: inside the fabric one in twenty does (measured).
 const PEEL_MISFIT: f64 = 2.2;
 /// Blocks at the rim whose contrast is under this share of the median go.
@@ -91,7 +93,7 @@ pub fn grow(
 }
 
 /// Grows the lattice over a prepared sheet: its blocks, and the places where nothing can be seen.
-fn grow_sheet(
+pub(super) fn grow_sheet(
     sheet: &Sheet,
     map: &PlaneMap,
     decision: &Decision,
@@ -402,7 +404,8 @@ impl<'a> Growth<'a> {
                 return;
             }
             let limit = 2.0 * field.scatter_mm + MISCOUNT * field.step_mm;
-            if Field::fit(&self.nodes).is_none_or(|whole| whole.scatter_mm > limit) {
+            let miscounted = Field::step_between(&near, &self.nodes).is_some_and(|step| step > STEP);
+            if miscounted || Field::fit(&self.nodes).is_none_or(|whole| whole.scatter_mm > limit) {
                 self.nodes = near;
                 return;
             }

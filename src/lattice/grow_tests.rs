@@ -1,5 +1,8 @@
 //! The lattice followed over drawn sheets whose counts are known everywhere.
 
+use super::field::Field;
+use super::grow::{Nodes, grow_sheet};
+use super::settle::working_sheet;
 use super::*;
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
@@ -74,6 +77,27 @@ fn a_coarse_basis_is_refined_to_a_few_parts_in_a_hundred_thousand() {
         let [s, r] = counts(b.at.x, b.at.y);
         assert!((b.stitches - zero.stitches - (s - s0)).abs() < 0.02 && (b.rows - zero.rows - (r - r0)).abs() < 0.02);
     }
+}
+
+#[test]
+fn a_row_miscounted_between_two_sides_is_a_step_of_one() {
+    let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
+    // Rows that lie closer and closer.
+    let counts = |x: f64, y: f64| [0.22 * x, 0.31 * y * (1.0 + 4e-4 * y)];
+    let (photo, map) = drawn((900, 700), 8.0, &KNIT, counts, 0.05, 5);
+    let decision = decision(basis, PlanePoint::new(55.0, 45.0), &KNIT);
+    let sheet = working_sheet(&photo, &map, &decision, &[], None).unwrap();
+    let (all, _) = grow_sheet(&sheet, &map, &decision, None).unwrap();
+    let first: Nodes = all.iter().filter(|(k, _)| k.1 <= -1).map(|(k, n)| (*k, n.clone())).collect();
+    let beyond = || all.iter().filter(|(k, _)| k.1 >= 3).map(|(k, n)| (*k, n.clone()));
+    let right: Nodes = first.clone().into_iter().chain(beyond()).collect();
+    let wrong = beyond().map(|(k, mut n)| {
+        n.frame.at = n.frame.at.moved(n.frame.row_mm[0], n.frame.row_mm[1]);
+        (k, n)
+    });
+    let wrong: Nodes = first.clone().into_iter().chain(wrong).collect();
+    let step = |all: &Nodes| Field::step_between(&first, all).unwrap();
+    assert!(step(&right) < 0.1 && (step(&wrong) - 1.0).abs() < 0.1, "{} {}", step(&right), step(&wrong));
 }
 
 #[test]
