@@ -219,11 +219,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
 fn finer_rowing(readings: &[Reading], best: &Reading) -> bool {
     let rival = readings.iter().find(|r| !same_counts(&r.basis, &best.basis));
     rival
-        .is_some_and(|r| r.rowing && !best.rowing && stitches_per_mm2(&r.basis) > FINER * stitches_per_mm2(&best.basis))
-}
-
-fn stitches_per_mm2(basis: &Basis) -> f64 {
-    (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs()
+        .is_some_and(|r| r.rowing && !best.rowing && r.basis.stitches_per_mm2() > FINER * best.basis.stitches_per_mm2())
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs

@@ -66,7 +66,7 @@ pub fn fit(blocks: &[PhaseBlock]) -> Option<LatticeFit> {
     let free = (blocks.len() - smooth.of[0].len()).max(1) as f64;
     let rms = [0, 1].map(|a| (rest.iter().map(|r| r[a] * r[a]).sum::<f64>() / free).sqrt());
     // Windows overlap: neighbouring blocks share what they see over about two and a half stitches and rows.
-    let cell = 1.0 / (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs().max(1e-9).sqrt();
+    let cell = 1.0 / basis.stitches_per_mm2().max(1e-9).sqrt();
     let correlation_mm = correlation_length(blocks, &rest).max(2.5 * cell);
     let (relative_u, degrees_of_freedom) = uncertainty(blocks, middle, &basis, rms, correlation_mm)?;
     let second = |a: usize| if order > 1 { [curved.of[a][3], curved.of[a][4], curved.of[a][5]] } else { [0.0; 3] };

@@ -70,6 +70,11 @@ impl Basis {
         (d.abs() > 1e-9).then(|| ([self.row[1] / d, -self.row[0] / d], [-self.stitch[1] / d, self.stitch[0] / d]))
     }
 
+    /// Stitches per mm² of the plane: the absolute determinant of the two frequency vectors. 0 where they are parallel.
+    pub fn stitches_per_mm2(&self) -> f64 {
+        (self.stitch[0] * self.row[1] - self.stitch[1] * self.row[0]).abs()
+    }
+
     /// Stitches per 10 cm counted along the row, and rows per 10 cm counted along the wale.
     pub fn per_10cm(&self) -> Option<(f64, f64)> {
         let (s, r) = self.steps_mm()?;

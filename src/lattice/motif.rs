@@ -26,8 +26,7 @@ pub struct Mirror {
 /// Mirror symmetry of the motif of a lattice, the mean over windows; `None` where no window is sufficiently in sight.
 /// `parts` is the repeat whose fractional harmonics are looked at as well.
 pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
-    let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
-    let side_mm = CELLS * f64::from(parts.0.max(parts.1)).min(2.0) / det.sqrt();
+    let side_mm = CELLS * f64::from(parts.0.max(parts.1)).min(2.0) / basis.stitches_per_mm2().sqrt();
     let n = ((side_mm * grid.px_per_mm) as usize).min(grid.width).min(grid.height);
     if n < 16 {
         return None;

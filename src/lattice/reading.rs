@@ -226,8 +226,7 @@ fn window_mm(r: &Reading) -> f64 {
 }
 
 fn window_of(basis: &Basis, repeat: (u32, u32)) -> f64 {
-    let det = basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0];
-    CELLS * f64::from(repeat.0 * repeat.1).sqrt().min(2.0) / det.abs().sqrt()
+    CELLS * f64::from(repeat.0 * repeat.1).sqrt().min(2.0) / basis.stitches_per_mm2().sqrt()
 }
 
 /// Readings of one spectrum, best first, each lattice once.

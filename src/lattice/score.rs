@@ -318,15 +318,14 @@ impl Scene {
     /// How far the harmonics of a repeat can be told apart, 0 to 1: where their reaches overlap, one peak stands at several of
     /// them and may count once only.
     fn apart(&self, basis: &Basis, repeat: (u32, u32)) -> f64 {
-        let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
-        let cell_bins = det / f64::from(repeat.0 * repeat.1) / (self.spectrum.bin * self.spectrum.bin);
+        let cell_bins =
+            basis.stitches_per_mm2() / f64::from(repeat.0 * repeat.1) / (self.spectrum.bin * self.spectrum.bin);
         (cell_bins / REACH_AREA).min(1.0)
     }
 
     /// Lattice points of the repeat in the half disc.
     fn places(&self, basis: &Basis, family: &Family, repeat: (u32, u32), rowing: bool) -> f64 {
-        let det = (basis.stitch[0] * basis.row[1] - basis.stitch[1] * basis.row[0]).abs();
-        let whole = 0.5 * PI * self.radius * self.radius / det;
+        let whole = 0.5 * PI * self.radius * self.radius / basis.stitches_per_mm2();
         let all = whole * f64::from(repeat.0 * repeat.1);
         let own = if family.chequered { 0.5 * all } else { all };
         if rowing { own + whole } else { own }

@@ -282,8 +282,7 @@ impl View<'_> {
 /// larger ones, where it is not far clearer than its next best reading: a lattice of larger stitches has a line for nearly
 /// everything that smaller ones show.
 fn check_overruled(place: &Decision, whole: &Decision) -> Result<(), Refusal> {
-    let per_mm2 = |b: &Basis| (b.stitch[0] * b.row[1] - b.stitch[1] * b.row[0]).abs();
-    let coarser = per_mm2(&whole.basis) < per_mm2(&place.basis);
+    let coarser = whole.basis.stitches_per_mm2() < place.basis.stitches_per_mm2();
     let far_clearer = whole.score > FAR_CLEARER * (whole.score - whole.margin);
     let as_sure = FAR_CLEARER * whole.margin > place.margin && (far_clearer || !coarser);
     if as_sure || place.margin < lattice::CLEAR || nearly_same(&whole.basis, &place.basis) {

@@ -26,14 +26,12 @@ impl Part {
             && same_lattice(&found.reading.basis, &first.reading.basis);
         let regions = before.iter().map(|part| &part.reading).chain([&first.reading]);
         let new_share = new_share(&found.reading, regions);
-        let part = Self { reading: found.reading, new_share };
-        (same && part.area_mm2() > LEAST_SHARE * area_mm2(&first.reading)).then_some(part)
+        (same && weighs(&found.reading, new_share, first)).then_some(Self { reading: found.reading, new_share })
     }
 
-    /// Whether a reading would be large enough for a part beside the first one.
+    /// Whether a reading would be large enough for a part beside the first one alone.
     pub fn matters(found: &Followed, first: &Followed) -> bool {
-        let new = new_share(&found.reading, [&first.reading].into_iter()) * area_mm2(&found.reading);
-        new > LEAST_SHARE * area_mm2(&first.reading)
+        weighs(&found.reading, new_share(&found.reading, std::iter::once(&first.reading)), first)
     }
 
     /// Its outline in the photo.
@@ -44,6 +42,11 @@ impl Part {
     fn area_mm2(&self) -> f64 {
         self.new_share * area_mm2(&self.reading)
     }
+}
+
+/// Whether what a reading adds, the given share of it, is large enough beside the first one.
+fn weighs(reading: &LatticeReading, new_share: f64, first: &Followed) -> bool {
+    new_share * area_mm2(reading) > LEAST_SHARE * area_mm2(&first.reading)
 }
 
 /// Share of a reading's blocks that lie in none of the regions.

@@ -20,11 +20,13 @@ impl Ease {
 
     /// Reads `5 cm`, `-2 in`, `-8 %`. The error says what is accepted.
     pub fn parse(text: &str, unit: LengthUnit) -> Result<Self, String> {
+        /// Far beyond any ease in per cent, and short in a message (a stated choice).
+        const MOST_PERCENT: f64 = 1000.0;
         let wrong = || format!("'{text}' is not an ease such as 5 cm, -1 in or -8 %");
         match text.trim().strip_suffix('%') {
             Some(number) => {
                 let number = number.trim().replace('−', "-");
-                number.parse().ok().filter(|p: &f64| p.is_finite()).map(Self::Percent).ok_or_else(wrong)
+                number.parse().ok().filter(|p: &f64| p.abs() <= MOST_PERCENT).map(Self::Percent).ok_or_else(wrong)
             }
             None => Length::parse(text, unit).map(Self::Mm).map_err(|_| wrong()),
         }
@@ -123,5 +125,6 @@ mod tests {
         assert_eq!(target("2 in").unwrap().ease_mm, 50.8);
         assert!(target("-30 cm").is_err() && target("150 %").is_err());
         assert!(Ease::parse("loose", LengthUnit::Cm).is_err() && Ease::parse("NaN %", LengthUnit::Cm).is_err());
+        assert!(Ease::parse("1e308 %", LengthUnit::Cm).is_err(), "a message would print 300 digits");
     }
 }

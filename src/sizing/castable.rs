@@ -63,9 +63,38 @@ impl CountRule {
 
     /// Whether a whole count is possible.
     pub fn allows(self, count: u32) -> bool {
-        let fixed = self.balance + self.edge + self.seam;
-        let multiples = count.checked_sub(fixed).is_some_and(|rest| rest >= self.multiple && rest % self.multiple == 0);
-        multiples && self.also.is_none_or(|(modulus, remainder)| count % modulus == remainder % modulus)
+        let rest = count.checked_sub(self.beside_multiples());
+        rest.is_some_and(|rest| rest >= self.multiple && rest % self.multiple == 0) && self.reached(count)
+    }
+
+    /// What stands beside the whole multiples: balance, edges and seams.
+    fn beside_multiples(self) -> u32 {
+        self.balance + self.edge + self.seam
+    }
+
+    /// Whether a count has the remainder that shaping needs.
+    fn reached(self, count: u32) -> bool {
+        self.also.is_none_or(|(modulus, remainder)| count % modulus == remainder % modulus)
+    }
+
+    /// The possible counts up to `most`, downwards from it, at most so many.
+    fn downwards(self, most: u32, how_many: usize) -> impl Iterator<Item = u32> {
+        let multiples = most.saturating_sub(self.beside_multiples()) / self.multiple;
+        self.counts_of((1..=multiples).rev(), how_many)
+    }
+
+    /// The possible counts above `least`, upwards, at most so many.
+    fn upwards(self, least: u32, how_many: usize) -> impl Iterator<Item = u32> {
+        let first = least.checked_sub(self.beside_multiples()).map_or(1, |rest| rest / self.multiple + 1);
+        self.counts_of(first.., how_many)
+    }
+
+    /// The counts of so many multiples. Remainders come round again after as many multiples as the modulus has at most, so no
+    /// more are looked through for each count.
+    fn counts_of(self, multiples: impl Iterator<Item = u32>, how_many: usize) -> impl Iterator<Item = u32> {
+        let round = self.also.map_or(1, |(modulus, _)| modulus as usize);
+        let counts = multiples.take(round * how_many).map(move |k| self.beside_multiples() + k * self.multiple);
+        counts.filter(move |count| self.reached(*count)).take(how_many)
     }
 
     /// `a multiple of 4 plus 2`, with edges and seams, in words.
@@ -143,17 +172,25 @@ impl fmt::Display for CountError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooCoarse { smallest: Some(smallest), exact } => {
-                write!(f, "the smallest possible count is {smallest}, but about {exact:.0} are wanted")
+                write!(
+                    f,
+                    "the smallest possible count is {smallest}, but about {exact:.0} are wanted; a smaller multiple, or a larger measure, is accepted"
+                )
             }
             Self::TooCoarse { smallest: None, .. } => {
-                write!(f, "no count fits both the multiple and the steps of the shaping")
+                write!(
+                    f,
+                    "no count fits both the multiple and the steps of the shaping; another multiple, or another per_row, is accepted"
+                )
             }
-            Self::TooMany => write!(f, "more than {MOST} stitches or rows would be needed"),
+            Self::TooMany => {
+                write!(f, "more than {MOST} stitches or rows would be needed; a smaller measure is accepted")
+            }
         }
     }
 }
 
-/// No piece has more stitches in a row, or more rows (a stated choice; it bounds the search).
+/// No piece has more stitches in a row, or more rows (a stated choice).
 const MOST: u32 = 100_000;
 
 /// Candidates on either side of the wanted measure.
@@ -175,13 +212,13 @@ pub fn castable(
         return Err(CountError::TooMany);
     }
     let start = (exact + WHOLE).floor() as u32 + rule.seam;
-    let mut counts: Vec<u32> = (1..=start).rev().filter(|c| rule.allows(*c)).take(EITHER_SIDE).collect();
+    let mut counts: Vec<u32> = rule.downwards(start, EITHER_SIDE).collect();
     counts.reverse();
-    counts.extend((start + 1..=2 * MOST).filter(|c| rule.allows(*c)).take(EITHER_SIDE));
+    counts.extend(rule.upwards(start, EITHER_SIDE));
     // Far above the wanted measure a count is no help; below it there is at least one wherever the rule is not too coarse.
     counts.retain(|c| f64::from(c - rule.seam) <= 2.0 * exact + WHOLE);
     if counts.is_empty() {
-        return Err(CountError::TooCoarse { smallest: (1..=2 * MOST).find(|c| rule.allows(*c)), exact });
+        return Err(CountError::TooCoarse { smallest: rule.upwards(0, 1).next(), exact });
     }
     let candidates: Vec<Candidate> = counts.iter().map(|c| candidate(*c, target, rule, per_10cm)).collect();
     let recommended = best(&candidates);
@@ -206,8 +243,8 @@ fn candidate(count: u32, target: Target, rule: CountRule, per_10cm: &Uncertain) 
     }
 }
 
-/// Probability, 0 to 1, that so many stitches or rows measure what is wanted, within its tolerance. It is asked of the gauge: n stitches lie between two
-/// widths just when the gauge lies between 100 n / width of either, so nothing is made linear.
+/// Probability, 0 to 1, that so many stitches or rows measure what is wanted, within its tolerance. It is asked of the gauge:
+/// n stitches lie between two widths just when the gauge lies between 100 n / width of either, so nothing is made linear.
 pub fn probability_within(seen: u32, target: Target, per_10cm: &Uncertain) -> f64 {
     /// A measure on the very edge of the tolerance lies within it.
     const ON_THE_EDGE_MM: f64 = 1e-6;
@@ -233,14 +270,16 @@ fn reason(candidates: &[Candidate], recommended: usize, target: Target, counted:
     let cm = |mm: f64| format!("{:.1} cm", mm / 10.0);
     let words = |c: &Candidate| format!("{} {}", c.count, counted.word(c.count));
     let percent = |c: &Candidate| probability_percent(c.probability_within_tolerance);
+    let verb = |c: &Candidate, one: &'static str, more: &'static str| if c.count == 1 { one } else { more };
     let (wanted, tolerance) = (cm(target.finished_mm), cm(target.tolerance_mm));
     let nearest = candidates.iter().min_by(|a, b| a.off_mm.abs().total_cmp(&b.off_mm.abs())).unwrap_or(chosen);
     if nearest.count == chosen.count {
         let off = if chosen.off_mm.abs() < 0.5 {
-            "hit".to_owned()
+            verb(chosen, "hits", "hit").to_owned()
         } else {
             format!(
-                "come nearest ({} {}) to",
+                "{} nearest ({} {}) to",
+                verb(chosen, "comes", "come"),
                 cm(chosen.off_mm.abs()),
                 if chosen.off_mm < 0.0 { "under" } else { "over" }
             )
@@ -248,10 +287,12 @@ fn reason(candidates: &[Candidate], recommended: usize, target: Target, counted:
         return format!("{} {off} the wanted {wanted}: within {tolerance} with {}", words(chosen), percent(chosen));
     }
     format!(
-        "{} are likelier to come within {tolerance} of the wanted {wanted} ({}) than {}, which are nearer ({})",
+        "{} {} likelier to come within {tolerance} of the wanted {wanted} ({}) than {}, which {} nearer ({})",
         words(chosen),
+        verb(chosen, "is", "are"),
         percent(chosen),
         words(nearest),
+        verb(nearest, "is", "are"),
         percent(nearest)
     )
 }
@@ -262,5 +303,48 @@ pub fn probability_percent(probability: f64) -> String {
         p if p >= 100.0 => "more than 99 %".to_owned(),
         p if p < 1.0 => "less than 1 %".to_owned(),
         p => format!("{p:.0} %"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn target(finished_mm: f64) -> Target {
+        Target { body_mm: finished_mm, ease_mm: 0.0, finished_mm, tolerance_mm: 5.0 }
+    }
+
+    /// Against looking through all counts, one by one.
+    #[test]
+    fn the_next_counts_either_way_are_found() {
+        let rules = [
+            CountRule::ANY,
+            CountRule { multiple: 4, balance: 2, edge: 2, seam: 2, also: None },
+            CountRule { multiple: 6, balance: 3, also: Some((4, 1)), ..CountRule::ANY },
+            CountRule { multiple: 10, also: Some((4, 1)), ..CountRule::ANY },
+            CountRule { multiple: 7, edge: 1, also: Some((30, 17)), ..CountRule::ANY },
+        ];
+        for rule in rules {
+            for start in 0..300 {
+                let below: Vec<u32> = (1..=start).rev().filter(|c| rule.allows(*c)).take(2).collect();
+                let above: Vec<u32> = (start + 1..2000).filter(|c| rule.allows(*c)).take(2).collect();
+                assert_eq!(rule.downwards(start, 2).collect::<Vec<_>>(), below, "{rule:?} {start}");
+                assert_eq!(rule.upwards(start, 2).collect::<Vec<_>>(), above, "{rule:?} {start}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_does_not_fit_says_what_would() {
+        let of = |mm: f64, rule: CountRule| {
+            let found = castable(Counted::Stitches, target(mm), rule, &Uncertain::exact(20.0));
+            found.map(|found| found.reason).map_err(|error| error.to_string())
+        };
+        let multiple = CountRule { multiple: 100, ..CountRule::ANY };
+        assert!(of(50.0, multiple).unwrap_err().contains("is 100, but about 10 are wanted; a smaller multiple"));
+        let never = CountRule { multiple: 10, also: Some((4, 1)), ..CountRule::ANY };
+        assert!(of(500.0, never).unwrap_err().contains("another per_row"));
+        assert!(of(1e6, CountRule::ANY).unwrap_err().contains("a smaller measure"));
+        assert!(of(5.0, CountRule::ANY).unwrap().starts_with("1 stitch hits the wanted"));
     }
 }

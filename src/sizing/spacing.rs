@@ -72,7 +72,9 @@ fn spaced(from: u32, changes: u32, arrangement: Arrangement, plain: u32, to: u32
         _ if changes == 0 => (Vec::new(), plain),
         Arrangement::Round => (even_parts(plain, changes), 0),
         Arrangement::EqualSections => {
+            // The shorter sections come first; turned round, the first one is empty only where all are.
             let mut sections = even_parts(plain, changes + 1);
+            sections.reverse();
             let last = sections.pop().unwrap_or(0);
             (sections, last)
         }
@@ -109,5 +111,19 @@ impl Spacing {
                 at
             })
             .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As many increases as stitches: each behind a stitch, none before the first.
+    #[test]
+    fn a_full_row_has_no_increase_before_its_first_stitch() {
+        for arrangement in [Arrangement::HalfAtEnds, Arrangement::EqualSections, Arrangement::Round] {
+            let row = space_increases(5, 5, arrangement).unwrap();
+            assert_eq!((row.places(), row.after_last), (vec![1, 2, 3, 4, 5], 0), "{arrangement:?}");
+        }
     }
 }

@@ -3,6 +3,11 @@ import { choice, field, h, save, settled } from "./dom.js";
 import * as engine from "./engine.js";
 import { words } from "./words.js";
 
+/** Fields that hold a whole number, or nothing. */
+const WHOLE = ["multiple", "balance", "edges", "row_multiple", "per_row"];
+/** A whole number; `null` for anything else. Longer ones than any count are none. */
+const whole = (value) => (/^\d{1,9}$/.test(value.trim()) ? Number(value.trim()) : null);
+
 export class Casting {
   constructor(root, app) {
     this.root = root;
@@ -66,30 +71,36 @@ export class Casting {
     const { said, gauge } = this;
     const unit = this.app.unit;
     const text = (value) => value.trim().replace(",", ".");
-    const length = (value) => (text(value) === "" ? null : /[a-z%"]/i.test(value) ? text(value) : `${text(value)} ${unit}`);
-    const whole = (value) => (/^\d+$/.test(value.trim()) ? Number(value.trim()) : null);
+    const length = (value) => (text(value) === "" ? null : /[a-z%"″]/i.test(value) ? text(value) : `${text(value)} ${unit}`);
     const round = said.round === "round";
     return {
       ...(gauge ? { record: gauge.text } : { stitches: text(said.stitches), rows: text(said.rows) || null, over: said.over }),
       name: said.name.trim() || words.piece_default, width: length(said.width), ease: length(said.ease), tolerance: length(said.tolerance), length: length(said.length),
-      round, sideways: said.sideways, washed: said.washed, multiple: whole(said.multiple), balance: round ? null : whole(said.balance), edge_stitches: round ? null : whole(said.edges),
-      row_multiple: whole(said.row_multiple), shape_to: said.shape_to.trim() || null, per_row: said.shape_to.trim() ? whole(said.per_row) : null,
+      round, sideways: said.sideways, washed: said.washed, multiple: whole(said.multiple), balance: whole(said.balance), edge_stitches: whole(said.edges),
+      row_multiple: whole(said.row_multiple), shape_to: text(said.shape_to) || null, per_row: said.shape_to.trim() ? whole(said.per_row) : null,
     };
   }
 
   async work() {
     const asked = this.asked();
-    if (!asked.width) return this.out.replaceChildren(h("p", { class: "quiet" }, words.cast_empty));
     const run = (this.running = {});
+    if (!asked.width) return this.out.replaceChildren(h("p", { class: "quiet" }, words.cast_empty));
+    const wrong = WHOLE.find((name) => this.said[name].trim() && whole(this.said[name]) === null);
+    if (wrong) return this.problem(words.not_whole(words[wrong], this.said[wrong].trim()));
     const answer = await engine.plan(asked).catch((error) => ({ error: { message: error.message } }));
     if (this.running !== run) return undefined;
-    return this.out.replaceChildren(...(answer.error ? [h("p", { class: "problem", role: "alert", id: "cast-problem" }, words.plan_wrong(answer.error.message))] : this.answer(answer)).filter(Boolean));
+    return answer.error ? this.problem(answer.error.message) : this.out.replaceChildren(...this.answer(answer).filter(Boolean));
+  }
+
+  problem(message) {
+    return this.out.replaceChildren(h("p", { class: "problem", role: "alert", id: "cast-problem" }, words.plan_wrong(message)));
   }
 
   answer(of) {
     const unit = this.app.unit;
     // There is one swatch, which needs no name; where it ends is no matter here.
-    const cautions = of.cautions.filter((text) => !text.includes("outline")).map((text) => text.replace(/( of)? 'swatch'/g, ""));
+    const outline = (this.gauge?.record.cautions ?? []).filter(({ code }) => code === "outline_unknown");
+    const cautions = of.cautions.filter((text) => !outline.some(({ message }) => text.includes(message))).map((text) => text.replace(/( of)? 'swatch'/g, ""));
     const shown = words[`unit_${unit}`];
     // A number and its ± stay on one line.
     for (const axis of [of.stitches, of.rows].filter(Boolean)) for (const one of [axis, ...axis.candidates]) one.finished[unit] = one.finished[unit].replaceAll(" ", "\u00a0");

@@ -6,7 +6,8 @@ import { words } from "./words.js";
 export function patternFields(set, changed, hint) {
   const pairs = [["", words.not_sure], ...Object.entries(words.patterns), ["other", words.other_pattern]];
   const whole = (index) => h("input", { type: "number", min: "1", max: "500", step: "1", inputmode: "numeric", value: set.repeat[index] ?? "", oninput: (event) => {
-    set.repeat[index] = Number(event.target.value) || null;
+    // Anything but a whole number counts as not said: the browser marks it.
+    set.repeat[index] = /^[1-9]\d{0,2}$/.test(event.target.value) ? Number(event.target.value) : null;
     changed();
   } });
   const name = h("input", { type: "text", autocomplete: "off", value: set.name, oninput: (event) => {

@@ -374,6 +374,7 @@ export const words = {
   save_plan: "Save plan file",
   cast_empty: "Type a width, and the counts appear.",
   plan_wrong: (message) => `${message}.`,
+  not_whole: (label, typed) => `${label}: '${typed}' is not a whole number such as 4`,
 
   // Kept swatches.
   log_title: "Your swatches",
