@@ -227,11 +227,16 @@ fn chain(
     begin(Stage::Fabric, progress)?;
     let excluded = scale.excluded();
     let ruler_direction_deg = scale.direction_deg(&first.map);
-    let view = View { photo, map: &first.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
+    let view = View::new(photo, &first.map, &excluded, region.as_deref(), ruler_direction_deg);
     let search = view.search().map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
 
     begin(Stage::Lattice, progress)?;
-    let followed = view.follow(&search.seeds, setup).map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
+    let followed = match view.follow(&search.seeds, setup) {
+        Ok(followed) => followed,
+        Err(refusal) => {
+            view.follow_closely(&search.seeds, setup).ok_or_else(|| scale_stage::oblique_or(&first, refusal))?
+        }
+    };
 
     begin(Stage::Gauge, progress)?;
     // Whether it is the only swatch is a question of its own: the gauge of this one does not wait for the answer.

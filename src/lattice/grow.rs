@@ -23,8 +23,24 @@ use std::f64::consts::TAU;
 
 /// Stitches and rows from one block to the next.
 pub(super) const SPACING: i32 = 2;
-/// Stitches and rows in one window: its half-power width is half of that.
-const WINDOW: usize = 6;
+/// Stitches and rows in one window, whose half-power width is half of that.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Windows {
+    /// Six: as noise asks for.
+    Wide,
+    /// Four: they hold on in fabric whose stitches wander from one to the next, and are more easily led astray.
+    Narrow,
+}
+
+impl Windows {
+    fn cells(self) -> usize {
+        match self {
+            Self::Wide => 6,
+            Self::Narrow => 4,
+        }
+    }
+}
+
 /// Share of the seed's coherence that still counts as the same fabric.
 const SAME_FABRIC: f64 = 0.4;
 /// Least share of a window's contrast that a lattice explains at all: noise reaches about a thousandth.
@@ -86,9 +102,10 @@ pub fn grow(
     decision: &Decision,
     excluded: &[Vec<PhotoPoint>],
     region: Option<&[PhotoPoint]>,
+    windows: Windows,
 ) -> Result<LatticeReading, Refusal> {
     let sheet = working_sheet(photo, map, decision, excluded, region)?;
-    let (nodes, hidden) = grow_sheet(&sheet, map, decision, region)?;
+    let (nodes, hidden) = grow_sheet(&sheet, map, decision, region, windows)?;
     reading(&nodes, &hidden, map)
 }
 
@@ -98,8 +115,9 @@ pub(super) fn grow_sheet(
     map: &PlaneMap,
     decision: &Decision,
     region: Option<&[PhotoPoint]>,
+    windows: Windows,
 ) -> Result<(Nodes, BTreeSet<(i32, i32)>), Refusal> {
-    let demodulator = Demodulator::new(&decision.harmonics, WINDOW);
+    let demodulator = Demodulator::new(&decision.harmonics, windows.cells());
     let lost = |why: &str| Refusal::new(RefusalCode::LatticeUnclear, why);
     if !demodulator.spans_both() {
         return Err(lost("the lines of the spectrum fix only one direction"));

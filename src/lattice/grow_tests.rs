@@ -66,7 +66,8 @@ fn a_coarse_basis_is_refined_to_a_few_parts_in_a_hundred_thousand() {
     let counts = |x: f64, y: f64| [0.22 * x + 0.015 * y, -0.03 * x + 0.31 * y];
     let (photo, map) = drawn((900, 700), 8.0, &KNIT, counts, 0.0, 1);
     let off = Basis { stitch: [0.22 * 1.02, 0.010], row: [-0.025, 0.31 * 0.98] };
-    let reading = grow(&photo, &map, &decision(off, PlanePoint::new(55.0, 45.0), &KNIT), &[], None).unwrap();
+    let reading =
+        grow(&photo, &map, &decision(off, PlanePoint::new(55.0, 45.0), &KNIT), &[], None, Windows::Wide).unwrap();
     let (s, r) = reading.basis.per_10cm().unwrap();
     let (ts, tr) = truth.per_10cm().unwrap();
     near(s, ts, 5e-5);
@@ -87,7 +88,7 @@ fn a_row_miscounted_between_two_sides_is_a_step_of_one() {
     let (photo, map) = drawn((900, 700), 8.0, &KNIT, counts, 0.05, 5);
     let decision = decision(basis, PlanePoint::new(55.0, 45.0), &KNIT);
     let sheet = working_sheet(&photo, &map, &decision, &[], None).unwrap();
-    let (all, _) = grow_sheet(&sheet, &map, &decision, None).unwrap();
+    let (all, _) = grow_sheet(&sheet, &map, &decision, None, Windows::Wide).unwrap();
     let first: Nodes = all.iter().filter(|(k, _)| k.1 <= -1).map(|(k, n)| (*k, n.clone())).collect();
     let beyond = || all.iter().filter(|(k, _)| k.1 >= 3).map(|(k, n)| (*k, n.clone()));
     let right: Nodes = first.clone().into_iter().chain(beyond()).collect();
@@ -107,7 +108,9 @@ fn a_hidden_strip_is_bridged_without_a_miscount() {
     let strip = [(0.0, 420.0), (1000.0, 380.0), (1000.0, 560.0), (0.0, 600.0)];
     let strip = strip.map(|(x, y)| PhotoPoint::new(x, y)).to_vec();
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.32] };
-    let reading = grow(&photo, &map, &decision(basis, PlanePoint::new(60.0, 25.0), &KNIT), &[strip], None).unwrap();
+    let reading =
+        grow(&photo, &map, &decision(basis, PlanePoint::new(60.0, 25.0), &KNIT), &[strip], None, Windows::Wide)
+            .unwrap();
     assert!(reading.extent.1 > 34.0, "rows on both sides: {:?}", reading.extent);
     let zero = reading.blocks[0];
     for b in &reading.blocks {
@@ -122,7 +125,8 @@ fn another_texture_is_left_out() {
     let counts = |x: f64, y: f64| [if x < 70.0 { 0.22 * x } else { 15.4 + 0.13 * (x - 70.0) }, 0.31 * y];
     let (photo, map) = drawn((1000, 700), 8.0, &KNIT, counts, 0.1, 3);
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
-    let reading = grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 45.0), &KNIT), &[], None).unwrap();
+    let reading =
+        grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 45.0), &KNIT), &[], None, Windows::Wide).unwrap();
     let furthest = reading.blocks.iter().map(|b| b.at.x).fold(0.0, f64::max);
     assert!((50.0..74.0).contains(&furthest), "grown to {furthest} mm");
 }
@@ -139,7 +143,9 @@ fn frequency_scatter_is_near_the_cramer_rao_bound() {
     let mut covered_px: f64 = 0.0;
     for seed in 0..24 {
         let (photo, map) = drawn((side_px, side_px), px_per_mm, &lines, |x, y| [0.20 * x, 0.21 * y], noise, seed);
-        let reading = grow(&photo, &map, &decision(truth, PlanePoint::new(64.0, 64.0), &lines), &[], None).unwrap();
+        let reading =
+            grow(&photo, &map, &decision(truth, PlanePoint::new(64.0, 64.0), &lines), &[], None, Windows::Wide)
+                .unwrap();
         errors.push(reading.basis.stitch[0] - truth.stitch[0]);
         errors.push(reading.basis.row[1] - truth.row[1]);
         // The windows reach one and a half cells beyond the outermost blocks' centres (their half-power width).
@@ -156,7 +162,8 @@ fn a_lattice_fixed_in_one_direction_only_is_refused() {
     let lines = [(0.0, 1.0, 0.3, 0.0), (0.0, 2.0, 0.1, 0.0)];
     let (photo, map) = drawn((600, 600), 8.0, &lines, |x, y| [0.22 * x, 0.31 * y], 0.05, 4);
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
-    let refusal = grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 35.0), &lines), &[], None).unwrap_err();
+    let refusal = grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 35.0), &lines), &[], None, Windows::Wide)
+        .unwrap_err();
     assert_eq!(refusal.code, crate::refusal::RefusalCode::LatticeUnclear);
 }
 
@@ -164,7 +171,9 @@ fn a_lattice_fixed_in_one_direction_only_is_refused() {
 fn a_flat_grey_photo_is_refused() {
     let (photo, map) = drawn((600, 600), 8.0, &[], |_, _| [0.0, 0.0], 0.0, 5);
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
-    assert!(grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 35.0), &KNIT), &[], None).is_err());
+    assert!(
+        grow(&photo, &map, &decision(basis, PlanePoint::new(35.0, 35.0), &KNIT), &[], None, Windows::Wide).is_err()
+    );
 }
 
 #[test]
@@ -174,7 +183,8 @@ fn the_stated_uncertainty_is_the_scatter() {
     let (mut squares, mut stated) = (0.0, 0.0);
     for seed in 100..116 {
         let (photo, map) = drawn((400, 400), 5.0, &KNIT, |x, y| [0.20 * x, 0.25 * y], 0.9, seed);
-        let reading = grow(&photo, &map, &decision(basis, PlanePoint::new(40.0, 40.0), &KNIT), &[], None).unwrap();
+        let reading =
+            grow(&photo, &map, &decision(basis, PlanePoint::new(40.0, 40.0), &KNIT), &[], None, Windows::Wide).unwrap();
         let fit = fit(&reading.blocks).unwrap();
         squares += (fit.basis.stitch[0] / 0.20 - 1.0).powi(2) + (fit.basis.row[1] / 0.25 - 1.0).powi(2);
         stated += fit.relative_u[0].powi(2) + fit.relative_u[1].powi(2);
@@ -189,7 +199,7 @@ fn loops_are_found_where_they_were_drawn() {
     let (photo, map) = drawn((700, 600), 8.0, &KNIT, counts, 0.1, 9);
     let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
     let decision = decision(basis, PlanePoint::new(40.0, 35.0), &KNIT);
-    let reading = grow(&photo, &map, &decision, &[], None).unwrap();
+    let reading = grow(&photo, &map, &decision, &[], None, Windows::Wide).unwrap();
     let model = LatticeModel { map, basis, origin: PlanePoint::new(0.0, 0.0) };
     let numbers = loops_within(&model, &reading.region_px, MOST_LOOPS);
     let followed = FollowedLattice::new(&model, &reading.blocks).unwrap();

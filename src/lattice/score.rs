@@ -365,17 +365,10 @@ impl Scene {
         parent.is_nan() || amplitude < HALF_WAY_MOST * parent
     }
 
-    /// Share of the peaks' power over noise that lies above the second order of the legs of the V and of the rows.
-    pub fn share_above(&self, basis: &Basis) -> f64 {
-        self.share_of(basis, |peak| peak.amplitude.powi(2))
-    }
-
-    /// The same of the power itself, not of that over the noise: what the eye sees as fine.
+    /// Share of the peaks' power that lies above the second order of the legs of the V and of the rows. The power itself, not
+    /// that over the noise: what the eye sees as fine.
     pub fn power_above(&self, basis: &Basis) -> f64 {
-        self.share_of(basis, |peak| peak.amplitude.powi(2) * self.spectrum.noise_power(peak.f))
-    }
-
-    fn share_of(&self, basis: &Basis, power: impl Fn(&Peak) -> f64) -> f64 {
+        let power = |peak: &Peak| peak.amplitude.powi(2) * self.spectrum.noise_power(peak.f);
         let (mut above, mut all) = (0.0, 0.0);
         for peak in &self.peaks {
             let (h, k) = hypotheses::indices(basis, peak.f);

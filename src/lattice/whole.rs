@@ -29,9 +29,7 @@ pub(super) struct WholeReading {
     pub decision: Decision,
     /// Why it is none of stitches.
     pub not_knit: Option<String>,
-    /// Share of the lines' power over noise that lies above the second order of the legs and rows.
-    pub high: f64,
-    /// The same of the power itself.
+    /// Share of the lines' power that lies above the second order of the legs and rows.
     pub fine: f64,
 }
 
@@ -46,7 +44,6 @@ pub fn look_over(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Opt
         reading: r.clone(),
         decision: decide::decision(view, seen, r, 0.0, declared),
         not_knit: decide::not_knit(r, &Declared::default(), seen.scene.spectrum.windows),
-        high: seen.scene.share_above(&r.basis),
         fine: seen.scene.power_above(&r.basis),
     });
     Some(Whole { readings: readings.collect() })

@@ -119,7 +119,7 @@ fn seen_lattice(photo: &Photo, setup: &Setup, scale: &Scale, plane: &PlaneEstima
     let region = setup.region.map(scale_stage::rectangle);
     let excluded = scale.excluded();
     let ruler_direction_deg = scale.direction_deg(&plane.map);
-    let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
+    let view = View::new(photo, &plane.map, &excluded, region.as_deref(), ruler_direction_deg);
     let search = view.search().ok()?;
     view.follow(&search.seeds, setup).ok().map(|followed| followed.reading)
 }

@@ -70,7 +70,7 @@ impl View<'_> {
                     return Ok(None);
                 }
                 leads.push(lead.clone());
-                lattice::grow(self.photo, self.map, &lead, self.excluded, self.region).map(Some)
+                lattice::grow(self.photo, self.map, &lead, self.excluded, self.region, self.windows).map(Some)
             });
             match lead {
                 Ok(Some(reading)) => {

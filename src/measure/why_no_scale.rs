@@ -49,7 +49,7 @@ fn nothing_knitted_in(photo: &Photo, setup: &Setup, scale: &Scale) -> bool {
     let excluded = scale.excluded();
     let region = setup.region.map(scale_stage::rectangle);
     let ruler_direction_deg = scale.direction_deg(&plane.map);
-    let view = View { photo, map: &plane.map, excluded: &excluded, region: region.as_deref(), ruler_direction_deg };
+    let view = View::new(photo, &plane.map, &excluded, region.as_deref(), ruler_direction_deg);
     let not_knit = |refusal: &Refusal| refusal.code == RefusalCode::NotKnit;
     match view.search() {
         Err(refusal) => not_knit(&refusal),
