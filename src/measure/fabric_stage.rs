@@ -367,8 +367,11 @@ fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refu
     const SOME_OF: usize = 4;
     let (stitches, rows) = found.reading.extent;
     let on = &found.decision.stands_on;
-    if on.places.agree == 0 && on.places.of >= SOME_OF {
-        let seen = format!("none of {} places shows the stitches that the whole fabric shows", on.places.of);
+    // One is enough where every projection of colour shows them.
+    let one = on.places.agree == 1 && on.projections.agree < on.projections.of;
+    if (on.places.agree == 0 || one) && on.places.of >= SOME_OF {
+        let shows = if one { "one of them in one colour shows" } else { "none of them shows" };
+        let seen = format!("{} places were read, and {shows} the stitches that the whole fabric shows", on.places.of);
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
     if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 {
