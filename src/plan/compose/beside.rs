@@ -3,7 +3,7 @@
 use super::super::error::PlanError;
 use super::super::request::{EvenRequest, RegaugeRequest, SwatchWeight, YarnRequest};
 use super::super::result::{EvenPlan, RegaugePlan, YarnPlan};
-use super::fabrics::Fabric;
+use super::fabrics::{Fabric, check_range};
 use super::part::Worked;
 use crate::quantity::{Source, Uncertain};
 use crate::sizing::{
@@ -56,7 +56,7 @@ pub fn yarn(
     };
     let one_size = |(size, parts): (&String, &Vec<Worked>)| {
         let stitches = parts.iter().map(|p| p.plan.stitches_worked).sum();
-        let known = parts.iter().all(|p| p.plan.stitches_worked > 0) && !parts.is_empty();
+        let known = parts.iter().all(|p| p.rows_known) && !parts.is_empty();
         let areas: Option<Vec<&Uncertain>> = parts.iter().map(|p| p.area_mm2.as_ref()).collect();
         let areas = areas.filter(|_| known).ok_or_else(missing)?;
         let area = areas.into_iter().fold(Uncertain::exact(0.0), |sum, area| &sum + area);
@@ -87,6 +87,7 @@ pub fn substitution(request: &YarnRequest) -> Option<Substitution> {
 pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePlan, PlanError> {
     let printed = |count| per_10cm(count, request.over, Source::named("the pattern's gauge")).value;
     let (stitches, rows) = (printed(request.stitches), request.rows.map(printed));
+    check_range(stitches, rows, &request.key)?;
     let fabric = &fabrics[request.gauge];
     let mine = &fabric.gauge;
     let one = |count: &super::super::request::RegaugeCount| {

@@ -48,7 +48,8 @@ fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, Pl
         fabric.gauge.variation = FabricVariation { stitches: stated, rows: stated, known: true, ..variation };
     }
     fabric.gauge.between_fabrics = request.another_day_percent / 100.0;
-    check_range(&fabric.gauge, &request.key)?;
+    let rows_per_10cm = fabric.gauge.rows_per_10cm.as_ref().map(|rows| rows.value);
+    check_range(fabric.gauge.stitches_per_10cm.value, rows_per_10cm, &request.key)?;
     if too_vague(&fabric.gauge) {
         let message = format!(
             "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
@@ -120,19 +121,15 @@ impl Fabric {
     }
 }
 
-/// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`.
-fn check_range(gauge: &FabricGauge, key: &str) -> Result<(), PlanError> {
+/// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`; `key` is its table.
+pub fn check_range(stitches_per_10cm: f64, rows_per_10cm: Option<f64>, key: &str) -> Result<(), PlanError> {
     /// Finer than the finest hand knitting, and coarser than arm knitting (common practice, no source).
     const PER_10CM: std::ops::RangeInclusive<f64> = 0.5..=300.0;
-    let axes = [("stitches", Some(&gauge.stitches_per_10cm)), ("rows", gauge.rows_per_10cm.as_ref())];
-    for (name, value) in axes {
-        if let Some(value) = value.filter(|v| !PER_10CM.contains(&v.value)) {
-            let message = format!(
-                "{:.4} {name} per 10 cm is no hand-knitted gauge; {} to {} are accepted",
-                value.value,
-                PER_10CM.start(),
-                PER_10CM.end()
-            );
+    for (name, value) in [("stitches", Some(stitches_per_10cm)), ("rows", rows_per_10cm)] {
+        if let Some(value) = value.filter(|value| !PER_10CM.contains(value)) {
+            let shown = if (1e-3..1e6).contains(&value) { format!("{value:.4}") } else { format!("{value:e}") };
+            let (least, most) = (PER_10CM.start(), PER_10CM.end());
+            let message = format!("{shown} {name} per 10 cm is no hand-knitted gauge; {least} to {most} are accepted");
             return Err(PlanError::at(format!("{key}.{name}"), message));
         }
     }
@@ -167,7 +164,10 @@ fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> St
 impl Fabric {
     /// Whether it is a rib.
     pub fn is_rib(&self) -> bool {
-        self.stitch.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|word| word == "rib" || word == "ribbing")
+        self.stitch
+            .to_lowercase()
+            .split(|c: char| !c.is_alphanumeric())
+            .any(|word| ["rib", "ribs", "ribbed", "ribbing"].contains(&word))
     }
 
     /// Whether it is plain stockinette, the one fabric Munden's constants speak of.
