@@ -26,6 +26,9 @@ impl Over {
                 Err(wrong(&format!("'{text}' names two lengths")))
             };
         }
+        if text.split_once('/').is_some_and(|(first, second)| is_improper(first, second)) {
+            return Err(wrong(&format!("'{text}' may be a fraction or two lengths")));
+        }
         let length = parse(text)?;
         if length.is_positive() { Ok(Self::Length(length)) } else { Err(wrong(&format!("'{text}' is no length"))) }
     }
@@ -37,6 +40,14 @@ impl Over {
             Self::TenCmOrFourInches => Length::TEN_CM,
         }
     }
+}
+
+/// Whether a fraction is more than one: `10/4 in` is 2.5 in to a reader of numbers, and 10 cm / 4 in to a knitter.
+fn is_improper(first: &str, second: &str) -> bool {
+    let whole = |digits: &str| digits.parse::<u64>().ok();
+    let numerator = first.split_whitespace().next_back().and_then(whole);
+    let denominator = second.trim_start().split(|c: char| !c.is_ascii_digit()).next().and_then(whole);
+    numerator.zip(denominator).is_some_and(|(numerator, denominator)| numerator > denominator)
 }
 
 /// A count over a length, as stated.
@@ -102,7 +113,8 @@ mod tests {
         assert_eq!(Over::parse("10 cm / 4 in"), Ok(Over::TenCmOrFourInches));
         assert_eq!(Over::parse("4 in/10 cm"), Ok(Over::TenCmOrFourInches));
         assert_eq!(Over::parse("1/2 in").map(Over::length).map(Length::mm), Ok(12.7));
-        for wrong in ["10 cm / 5 in", "", "0 cm", "-4 in", "ten"] {
+        assert_eq!(Over::parse("1 1/2 in").map(Over::length).map(Length::mm), Ok(38.1));
+        for wrong in ["10 cm / 5 in", "", "0 cm", "-4 in", "ten", "10/4", "10/4 in", "10 / 4\""] {
             assert!(Over::parse(wrong).is_err(), "{wrong}");
         }
     }
