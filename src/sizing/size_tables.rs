@@ -16,7 +16,7 @@ pub struct PublishedSizes {
     pub unit_mm: f64,
     /// Size and measure, in the table's unit.
     pub sizes: &'static [(&'static str, f64)],
-    /// The sizes that children wear, up to 14 years as in EN 14682; none in a table for grown people.
+    /// The sizes that children wear, up to 14 years as in EN 14682 (its scope from memory); none in a table for grown people.
     pub of_children: &'static [&'static str],
 }
 

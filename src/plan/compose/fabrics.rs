@@ -4,7 +4,6 @@ use super::super::error::{PlanError, PlanProblem};
 use super::super::provided::{self, Provided};
 use super::super::request::{GaugeRequest, GaugeSource};
 use super::super::result::GaugeNote;
-use super::too_vague;
 use crate::quantity::{Confidence, Source, Uncertain, plus_minus};
 use crate::sizing::{
     FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, TriedNeedles, per_10cm,
@@ -52,7 +51,7 @@ fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, Pl
     check_range(fabric.gauge.stitches_per_10cm.value, rows_per_10cm, &request.key)?;
     if too_vague(&fabric.gauge) {
         let message = format!(
-            "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
+            "{}: the gauge of the next piece is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
             request.key
         );
         return Err(PlanProblem::Inconclusive(message));
@@ -65,6 +64,15 @@ fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, Pl
     fabric.washed = request.washed.or(fabric.washed);
     fabric.stretched |= request.stretched;
     Ok(fabric)
+}
+
+/// A gauge so vague that it tells nothing: the 95 % interval of the next 10 × 10 cm reaches further than a fifth either way
+/// (the measurement refuses at the same point).
+fn too_vague(gauge: &FabricGauge) -> bool {
+    const TELLS_NOTHING: f64 = 0.2;
+    let vague = |value: Uncertain| value.expanded(Confidence::P95).relative().is_none_or(|r| r > TELLS_NOTHING);
+    let (stitches, rows) = gauge.of_next_ten_cm();
+    vague(stitches) || rows.is_some_and(vague)
 }
 
 fn known(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, PlanProblem> {
@@ -189,14 +197,13 @@ impl Fabric {
 
     /// What the plan says of it.
     pub fn note(&self) -> GaugeNote {
-        let side = Length::TEN_CM.mm();
-        let next = |value: Uncertain| value.expanded(Confidence::P95);
+        let (stitches, rows) = self.gauge.of_next_ten_cm();
         GaugeNote {
             name: self.gauge.name.clone(),
             source: self.source.clone(),
             stitch: self.stitch.clone(),
-            stitches_per_10cm: next(self.gauge.stitches_over(side, side, "10 × 10 cm")),
-            rows_per_10cm: self.gauge.rows_over(side, side, "10 × 10 cm").map(next),
+            stitches_per_10cm: stitches.expanded(Confidence::P95),
+            rows_per_10cm: rows.map(|rows| rows.expanded(Confidence::P95)),
             variation: self.gauge.variation,
             lines: [Length::TEN_CM, Length::FOUR_INCHES]
                 .iter()

@@ -12,7 +12,6 @@ use super::provided::Provided;
 use super::request::{PieceRequest, Request};
 use super::result::{PiecePlan, Plan, SCHEMA, SizedPiece};
 use crate::quantity::{Confidence, Uncertain};
-use crate::sizing::FabricGauge;
 use fabrics::Fabric;
 use part::{Place, Worked};
 use std::collections::BTreeMap;
@@ -78,14 +77,6 @@ fn sized(size: &str, parts: &[Worked]) -> SizedPiece {
         lengths.into_iter().fold(Uncertain::exact(0.0), |sum, length| &sum + length).expanded(Confidence::P95)
     });
     SizedPiece { size: size.to_owned(), parts: parts.iter().map(|p| p.plan.clone()).collect(), length_mm }
-}
-
-/// A gauge so vague that it tells nothing: its 95 % interval reaches further than a fifth either way (the measurement
-/// refuses at the same point).
-fn too_vague(gauge: &FabricGauge) -> bool {
-    const TELLS_NOTHING: f64 = 0.2;
-    let vague = |value: &Uncertain| value.expanded(Confidence::P95).relative().is_none_or(|r| r > TELLS_NOTHING);
-    vague(&gauge.stitches_per_10cm) || gauge.rows_per_10cm.as_ref().is_some_and(vague)
 }
 
 #[cfg(test)]

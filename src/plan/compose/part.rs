@@ -8,7 +8,7 @@ use super::shape::{self, Shaped, Start};
 use crate::quantity::{Confidence, Uncertain};
 use crate::sizing::{
     Arrangement, BodyMeasure, CountRule, Counted, Direction, Spacing, Target, band_from_cord, castable, finished_mm,
-    space_decreases, space_increases,
+    space,
 };
 
 /// Which part of what, in which size, of which fabric.
@@ -166,13 +166,13 @@ fn rows(place: Place<'_>, measure: &MeasureRequest, target: Target, gauge: &Part
 
 /// How the part before is brought to this part's stitches; `None` where the counts are the same.
 fn join(place: Place<'_>, from: u32, to: u32) -> Result<Option<Spacing>, PlanError> {
-    let spaced = match to {
-        _ if to == from => return Ok(None),
-        _ if to > from => space_increases(from, to - from, place.arrangement()),
-        _ => space_decreases(from, from - to, place.arrangement()),
-    };
+    if from == to {
+        return Ok(None);
+    }
     let wrong = |e| format!("from {from} stitches of the part before to {to}: {e}; shape the part before instead");
-    spaced.map(Some).map_err(|e| PlanError::at(format!("{}.width", place.part.key), wrong(e)))
+    space(from, to, place.arrangement())
+        .map(Some)
+        .map_err(|e| PlanError::at(format!("{}.width", place.part.key), wrong(e)))
 }
 
 fn cord(

@@ -8,7 +8,7 @@ use super::part::{PartGauge, Place};
 use crate::quantity::Confidence;
 use crate::sizing::{
     BodyMeasure, CountRule, Counted, Ease, Pace, Schedule, ShapingError, ShapingStep, Spacing, castable, finished_mm,
-    schedule, space_decreases, space_increases,
+    schedule, space,
 };
 
 /// A part before its shaping.
@@ -132,12 +132,7 @@ fn across(place: Place<'_>, request: &ShapingRequest, schedule: &Schedule) -> Re
     }
     let mut stitches = schedule.from;
     let rows = schedule.table().into_iter().map(|(_, after)| {
-        let spaced = if schedule.increases() {
-            space_increases(stitches, schedule.per_row, place.arrangement())
-        } else {
-            space_decreases(stitches, schedule.per_row, place.arrangement())
-        };
-        stitches = after;
+        let spaced = space(std::mem::replace(&mut stitches, after), after, place.arrangement());
         spaced.map_err(|e| PlanError::at(format!("{}.per_row", request.key), e.to_string()))
     });
     rows.collect()
