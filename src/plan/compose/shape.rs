@@ -99,14 +99,18 @@ fn step(place: Place<'_>, gauge: &PartGauge, request: &ShapingRequest, start: St
 
 /// The schedule of a step that begins on either side of the fabric.
 fn from_either_side(step: ShapingStep, wrong_side: bool) -> Result<Schedule, ShapingError> {
-    let pace = match step.pace {
-        Pace::Over(rows) => Pace::Over(rows.saturating_sub(1)),
-        every @ Pace::Every(_) => every,
+    if !(wrong_side && step.right_side_only && step.from != step.to) {
+        return schedule(step);
+    }
+    let (pace, rows) = match step.pace {
+        Pace::Over(rows) => (Pace::Over(rows.saturating_sub(1)), rows),
+        every @ Pace::Every(rows) => (every, rows),
     };
-    if wrong_side && step.right_side_only && step.from != step.to {
-        schedule(ShapingStep { pace, ..step }).map(Schedule::behind_a_wrong_side_row)
-    } else {
-        schedule(step)
+    match schedule(ShapingStep { pace, ..step }) {
+        Err(ShapingError::TooFewRows { shaping_rows, enough, .. }) => {
+            Err(ShapingError::TooFewRows { shaping_rows, rows, enough: enough + 1 })
+        }
+        other => other.map(Schedule::behind_a_wrong_side_row),
     }
 }
 

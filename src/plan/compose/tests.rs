@@ -55,6 +55,21 @@ fn right_side_rows_are_counted_through_the_whole_piece() {
             }
         }
     }
+    // After 15 rows and the joining one, no row is missing for ten steps (20 rows); after 15 rows alone, one is.
+    let tight = |width: &str, length: &str| {
+        format!(
+            "{GAUGE}[[piece]]\nname = \"x\"\n[[piece.part]]\nname = \"hem\"\nwidth = \"20 cm\"\nlength = \"5 cm\"\n\
+             [[piece.part]]\nname = \"body\"\n{width}length = \"{length}\"\n\
+             [[piece.part.shaping]]\nto = 20\nright_side_only = true\n"
+        )
+    };
+    // 7 cm are 21 rows.
+    assert!(planned(&tight("", "7 cm")).is_ok());
+    mistake(
+        &tight("", "200 mm").replace("200 mm", "66.7 mm"),
+        &["10 shaping rows don't fit into 20 rows; at least 21"],
+    );
+    assert!(planned(&tight("width = \"20.5 cm\"\n", "7 cm").replace("to = 20", "to = 21")).is_ok(), "one row joins");
     // In the round every row is a right-side row.
     mistake(
         &format!(
