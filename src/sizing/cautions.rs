@@ -203,7 +203,7 @@ fn treatment(out: &mut Vec<PlanCaution>, swatch: &SwatchFacts) {
     }
     if !swatch.variation_known {
         let message = format!(
-            "How '{name}' varies from place to place is not known: 1 % between places 3 cm apart is assumed. No interval knows how you knit on another day."
+            "How the fabric of '{name}' varies from place to place is not known: 1 % between places 3 cm apart is assumed. No interval knows how you knit on another day."
         );
         say(out, PlanCautionCode::VariationAssumed, message);
     }
