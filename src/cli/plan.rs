@@ -4,7 +4,7 @@ use super::input_file::{self, Kind};
 use super::plan_arguments::{self, PieceArguments};
 use super::{ExitStatus, output, plan_gauges, whole_file};
 use crate::plan::{self, GaugeSource, Plan, PlanError, PlanFile, PlanProblem};
-use crate::report;
+use crate::report::{self, one_line::safe};
 use crate::sizing::{Length, Over};
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
@@ -182,6 +182,8 @@ fn settle(what: &str, over: &mut Over) {
     if *over != Over::TenCmOrFourInches {
         return;
     }
+    // A gauge's name comes out of a file; it must not steer the terminal.
+    let what = safe(what);
     let mut err = anstream::stderr();
     // Nobody is left to ask when stderr is gone; 10 cm then stays.
     let _ = write!(err, "{what} says 10 cm / 4 in, which differ by 1.6 %. Which is it? [10 cm, or type 4 in] ");

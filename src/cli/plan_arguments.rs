@@ -127,6 +127,12 @@ pub struct PieceArguments {
 const GAUGE: &str = "swatch";
 
 impl PieceArguments {
+    /// What of it says something about one row of spaced stitches; the rest describes a piece, which needs a gauge.
+    fn of_one_row(&self) -> Self {
+        let Self { evenly, round, child, ties, beads, .. } = self.clone();
+        Self { evenly, round, child, ties, beads, ..Self::default() }
+    }
+
     /// Whether nothing was said.
     pub fn is_empty(&self) -> bool {
         *self == Self::default()
@@ -143,7 +149,7 @@ pub fn as_toml(of: &PieceArguments) -> Result<String, String> {
     text.flag("beads", of.beads);
     if let Some(evenly) = &of.evenly {
         spaced(&mut text, evenly, of.round)?;
-        if of.gauge.is_none() && of.measurement.is_none() && of.swatch.is_none() && of.width.is_none() {
+        if *of == of.of_one_row() {
             return Ok(text.0);
         }
     }
@@ -209,7 +215,8 @@ fn gauge(text: &mut Text, of: &PieceArguments) -> Result<(), String> {
             text.words("state", of.state.as_deref());
         }
         (None, None, None) => {
-            return Err("a gauge is missing: --gauge 22x30, --measurement FILE, or --swatch NUMBER".to_owned());
+            let alone = if of.evenly.is_some() { "; --evenly alone goes with --round only" } else { "" };
+            return Err(format!("a gauge is missing: --gauge 22x30, --measurement FILE, or --swatch NUMBER{alone}"));
         }
     }
     text.words("stitch", of.stitch.as_deref());

@@ -27,6 +27,15 @@ fn pair(value: f64, parts: [f64; 5]) -> [Uncertain; 2] {
     [photo(value, parts), photo(1.4 * value, parts)]
 }
 
+/// An influence that is renamed where it is made would be taken for one of which nothing is known, without a word.
+#[test]
+fn every_influence_that_is_placed_is_made_somewhere() {
+    let made = [include_str!("swatch.rs"), include_str!("counted.rs")];
+    for name in SHARED.iter().chain(&OWN).chain([&HABIT]) {
+        assert!(made.iter().any(|text| text.contains(&format!("\"{name}"))), "{name}");
+    }
+}
+
 #[test]
 fn readings_average_and_the_ruler_does_not() {
     let one = [0.3, 0.0, 0.0, 0.4, 0.0];

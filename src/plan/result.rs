@@ -108,11 +108,11 @@ pub struct PartPlan {
     pub stitches: AxisPlan,
     /// Its rows; `None` where nobody says how long it is.
     pub rows: Option<AxisPlan>,
-    /// How the part before is brought to this part's stitches, in one row.
+    /// How the part before is brought to this part's stitches, in the first of this part's rows.
     pub join: Option<Spacing>,
-    /// Shaping steps.
+    /// Shaping steps; their rows are counted behind the join.
     pub shaping: Vec<ShapingPlan>,
-    /// Straight rows after the shaping.
+    /// Straight rows after the join and the shaping.
     pub straight_rows: u32,
     /// Cords at both ends.
     pub cord: Option<CordPlan>,

@@ -11,6 +11,12 @@ pub fn safe(text: &str) -> String {
     out
 }
 
+/// A finished text of several lines in which names from outside stand: the same characters become visible marks. The ends of
+/// lines, and the mark that ends a name from right to left, are ours.
+pub fn harmless(text: &str) -> String {
+    text.replace(|c: char| is_harmful(c) && !matches!(c, '\n' | '\u{200E}'), "\u{FFFD}")
+}
+
 /// With a capital first letter.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();

@@ -1,6 +1,7 @@
 //! A plan as one printable page of HTML, with a drawing to scale of every piece. It holds all it needs: no scripts, no
 //! fonts, no pictures from elsewhere.
 
+use super::one_line::harmless;
 use super::page::styled_page;
 use super::plan_instructions::{ABBREVIATIONS, graded, instructions, worked};
 use super::plan_measures::{cm, cm_interval, count, in_interval};
@@ -57,7 +58,7 @@ pub fn page(plan: &Plan) -> String {
             "this swatch can tell. It does not know another day, needle or yarn. 1 in = 2.54 cm."
         }
     };
-    styled_page(title, STYLE, &body)
+    harmless(&styled_page(title, STYLE, &body))
 }
 
 fn gauge_section(gauge: &GaugeNote) -> Markup {
@@ -202,5 +203,21 @@ fn yarn_section(plan: &Plan) -> Markup {
             }
             p.small { "Pieces, swatch, tails, seams and what you want to spare. Buy one dye lot." }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::page;
+    use crate::plan::{compose, read};
+    use std::collections::BTreeMap;
+
+    #[test]
+    fn names_turn_no_direction_on_the_page() {
+        let gauge = "[gauge.a]\nstitches = 20\nover = \"10 cm\"\n";
+        let text = format!("title = \"a\\u202Eb\"\n{gauge}[[piece]]\nname = \"c\\u2066d\"\nwidth = \"20 cm\"\n");
+        let file = read(&text).expect("a plan file");
+        let page = page(&compose(&file.request, &BTreeMap::new()).expect("a plan"));
+        assert!(page.contains("a\u{FFFD}b") && page.contains("c\u{FFFD}d") && !page.contains(['\u{202E}', '\u{2066}']));
     }
 }

@@ -58,11 +58,12 @@ fn part_steps(steps: &mut Vec<String>, piece: &PiecePlan, part: &PartPlan, first
     for step in &part.shaping {
         shaping_steps(steps, step, piece.round);
     }
-    let straight = if part.shaping.is_empty() { part.rows.as_ref().map_or(0, |r| r.count) } else { part.straight_rows };
-    if straight > 0 {
-        let measure =
-            part.rows.as_ref().filter(|_| part.shaping.is_empty()).map(|r| format!(" ({})", cm(r.finished_mm.value)));
-        let rows = count(straight, Counted::Rows, piece.round);
+    if part.straight_rows > 0 {
+        let joined =
+            if part.join.is_some() { format!(" with the {} before", row_word(piece.round)) } else { String::new() };
+        let whole = part.rows.as_ref().filter(|_| part.shaping.is_empty());
+        let measure = whole.map(|r| format!(" ({}{joined})", cm(r.finished_mm.value)));
+        let rows = count(part.straight_rows, Counted::Rows, piece.round);
         steps.push(format!("Work {rows} straight{}.", measure.unwrap_or_default()));
     } else if part.rows.is_none() && part.shaping.is_empty() {
         steps.push("Work to the length you want.".to_owned());
@@ -140,16 +141,20 @@ fn at_ends(step: &ShapingPlan) -> String {
     let per_row = step.schedule.per_row;
     let more = step.schedule.increases();
     let change = if more { "increased" } else { "decreased" };
-    let words = match (step.ends, per_row, more) {
+    let sts = |n: u32| count(n, Counted::Stitches, false);
+    // The shortest shaping row must have its edge stitches, and two more for each decrease.
+    let shortest = if more { step.schedule.from } else { step.schedule.to + per_row };
+    let fits = shortest >= if more { 2 } else { 3 * per_row };
+    let words = match (step.ends, if fits { per_row } else { 0 }, more) {
         (Ends::Both, 2, true) => "k1, M1L, k to last st, M1R, k1".to_owned(),
         (Ends::Both, 2, false) => "k1, ssk, k to last 3 sts, k2tog, k1".to_owned(),
         (Ends::Beginning, 1, true) => "k1, M1L, k to end".to_owned(),
         (Ends::Beginning, 1, false) => "k1, ssk, k to end".to_owned(),
         (Ends::End, 1, true) => "k to last st, M1R, k1".to_owned(),
         (Ends::End, 1, false) => "k to last 3 sts, k2tog, k1".to_owned(),
-        (Ends::Both, n, _) => format!("{} sts {change} at each end", n / 2),
-        (Ends::Beginning, n, _) => format!("{n} sts {change} at the beginning"),
-        (Ends::End | Ends::Across, n, _) => format!("{n} sts {change} at the end"),
+        (Ends::Both, ..) => format!("{} {change} at each end", sts(per_row / 2)),
+        (Ends::Beginning, ..) => format!("{} {change} at the beginning", sts(per_row)),
+        (Ends::End | Ends::Across, ..) => format!("{} {change} at the end", sts(per_row)),
     };
     let total = count(per_row, Counted::Stitches, false);
     format!("{words} ({total} {})", if more { "more" } else { "fewer" })
@@ -258,7 +263,47 @@ pub fn worked(piece: &PiecePlan) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::{compose, read};
     use crate::sizing::{Arrangement, Pace, ShapingStep, schedule, space_decreases, space_increases};
+
+    /// The steps of the first piece at 20 stitches and 30 rows in 10 cm.
+    fn steps_of(piece: &str) -> Vec<String> {
+        let gauge = "[gauge.a]\nstitches = \"20 ± 0.1\"\nrows = \"30 ± 0.1\"\nover = \"10 cm\"\n";
+        let file = read(&format!("{gauge}[[piece]]\nname = \"x\"\n{piece}")).expect("a plan file");
+        let plan = compose(&file.request, &std::collections::BTreeMap::new()).expect("a plan");
+        instructions(&plan.pieces[0], &plan.pieces[0].sizes[0])
+    }
+
+    #[test]
+    fn a_joining_row_is_among_the_rows_of_its_part() {
+        let steps = steps_of(
+            "[[piece.part]]\nname = \"hem\"\nwidth = \"20 cm\"\nlength = \"5 cm\"\n\
+             [[piece.part]]\nname = \"body\"\nwidth = \"25 cm\"\nlength = \"20 cm\"\n",
+        );
+        let expected = [
+            "hem: Cast on 40 sts.",
+            "Work 15 rows straight (5.0 cm).",
+            "body: Next row: k2, M1, [k4, M1] 9 times, k2. 50 sts.",
+            "Work 59 rows straight (20.0 cm with the row before).",
+            "Bind off 50 sts.",
+        ];
+        assert_eq!(steps, expected);
+    }
+
+    /// `k1, ssk, k to last 3 sts, k2tog, k1` takes six stitches; from four to two there are not so many.
+    #[test]
+    fn shaping_at_the_ends_is_spelt_out_where_the_row_is_long_enough() {
+        let row_of = |to: u32, per_row: u32, ends: &str| {
+            let shaping = format!("to = {to}\nper_row = {per_row}\nends = \"{ends}\"\n");
+            steps_of(&format!("width = \"4 cm\"\nlength = \"20 cm\"\n[[piece.shaping]]\n{shaping}"))[1].clone()
+        };
+        // 4 cm are 8 stitches.
+        assert_eq!(row_of(4, 2, "both"), "Decrease row: k1, ssk, k to last 3 sts, k2tog, k1 (2 sts fewer).");
+        assert_eq!(row_of(2, 2, "both"), "Decrease row: 1 st decreased at each end (2 sts fewer).");
+        assert_eq!(row_of(2, 1, "beginning"), "Decrease row: k1, ssk, k to end (1 st fewer).");
+        assert_eq!(row_of(1, 1, "end"), "Decrease row: 1 st decreased at the end (1 st fewer).");
+        assert_eq!(row_of(2, 6, "both"), "Decrease row: 3 sts decreased at each end (6 sts fewer).");
+    }
 
     #[test]
     fn spacing_reads_as_knitters_write_it() {

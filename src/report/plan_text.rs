@@ -1,6 +1,6 @@
 //! A plan in words, for a terminal: short lines that fit 80 columns.
 
-use super::one_line::is_harmful;
+use super::one_line::harmless;
 use super::plan_instructions::{ABBREVIATIONS, graded, instructions, is_shaped, spacing as spacing_words, worked};
 use super::plan_measures::{cm, cm_and_in, cm_and_in_interval, count, plain};
 use super::text::Lines;
@@ -46,8 +46,8 @@ pub fn describe(plan: &Plan) -> String {
         out.plain("Careful");
         plan.cautions.iter().for_each(|c| out.item(&c.message));
     }
-    // Names come out of files; they must not steer the terminal. The mark that ends a name from right to left is ours.
-    out.0.replace(|c: char| is_harmful(c) && !matches!(c, '\n' | '\u{200E}'), "\u{FFFD}")
+    // Names come out of files; they must not steer the terminal.
+    harmless(&out.0)
 }
 
 /// Whether knitting text stands in it.
@@ -192,13 +192,16 @@ fn regauge_lines(out: &mut Lines, regauge: &RegaugePlan) {
 /// What one count becomes.
 pub fn regauged_words(of: &Regauged) -> String {
     let restored = of.restored.chosen();
+    let ending = |n: u32| if n == 1 { "s" } else { "" };
     format!(
-        "{}: {} measure {} at the pattern's gauge and {} at yours; {} restore it ({})",
+        "{}: {} measure{} {} at the pattern's gauge and {} at yours; {} restore{} it ({})",
         of.name,
         count(of.pattern_count, of.counted, false),
+        ending(of.pattern_count),
         cm_and_in(of.at_pattern_gauge_mm),
         cm_and_in_interval(&of.at_my_gauge_mm),
         count(restored.count, of.counted, false),
+        ending(restored.count),
         cm_and_in_interval(&restored.finished_mm),
     )
 }
@@ -224,6 +227,9 @@ pub fn needle_words(advice: &NeedleAdvice) -> String {
     format!("{tension}: {seen} % {word} stitches than wanted{what}.")
 }
 
+/// Farther from the needle of the swatch the fabric itself becomes another one, open or stiff (a stated choice).
+const MOST_SIZES: u32 = 4;
+
 /// Which needle, by common practice.
 fn practice_words(advice: &NeedleAdvice) -> String {
     let sizes = match advice.sizes.unsigned_abs() {
@@ -232,6 +238,9 @@ fn practice_words(advice: &NeedleAdvice) -> String {
     };
     let what = match advice.sizes {
         0 => "one needle size would change more than that: keep the needle and change the counts".to_owned(),
+        far if far.unsigned_abs() > MOST_SIZES => {
+            format!("that is about {sizes}, more than a needle makes up for: take another yarn, or change the counts")
+        }
         up if up > 0 => format!("try a needle {sizes} larger, and swatch again"),
         _ => format!("try a needle {sizes} smaller, and swatch again"),
     };
@@ -292,4 +301,21 @@ pub fn substitution_words(of: &Substitution) -> String {
         format!("bought by mass it would be {}, {:.0} m {word}", of.balls_by_mass, off.abs())
     };
     format!("The pattern's {:.0} m are {} of your balls ({by_mass}).", of.metres, of.balls)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::needle_words;
+    use crate::quantity::Uncertain;
+    use crate::sizing::{NeedleResponse, needle_advice};
+
+    /// A size is half a stitch an inch, 1.97 in 10 cm: 4 stitches are 2 sizes, 12 are 6.
+    #[test]
+    fn no_needle_makes_up_for_another_yarn() {
+        let words =
+            |mine| needle_words(&needle_advice(&Uncertain::exact(mine), 20.0, NeedleResponse::common_practice()));
+        assert!(words(24.0).contains("try a needle 2 sizes larger"), "{}", words(24.0));
+        assert!(words(32.0).contains("about 6 sizes") && words(32.0).contains("another yarn"), "{}", words(32.0));
+        assert!(!words(8.0).contains("try a needle"), "{}", words(8.0));
+    }
 }

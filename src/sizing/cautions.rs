@@ -103,7 +103,8 @@ pub struct WholeFacts {
 }
 
 /// Fibres that often irritate sensitive skin (common practice, no source).
-const SCRATCHY: [&str; 6] = ["wool", "mohair", "alpaca", "angora", "yak", "hemp"];
+const SCRATCHY: [&str; 10] =
+    ["wool", "merino", "mohair", "cashmere", "alpaca", "llama", "camel", "angora", "yak", "hemp"];
 
 /// The cautions of a plan, those that can hurt first.
 pub fn cautions(whole: &WholeFacts, swatches: &[SwatchFacts], pieces: &[PieceFacts]) -> Vec<PlanCaution> {
@@ -202,7 +203,7 @@ fn treatment(out: &mut Vec<PlanCaution>, swatch: &SwatchFacts) {
     }
     if !swatch.variation_known {
         let message = format!(
-            "How '{name}' varies from place to place is not known: 1 % between places 3 cm apart is assumed. No interval knows how you knit on another day."
+            "How the fabric of '{name}' varies from place to place is not known: 1 % between places 3 cm apart is assumed. No interval knows how you knit on another day."
         );
         say(out, PlanCautionCode::VariationAssumed, message);
     }
@@ -231,6 +232,8 @@ mod tests {
         assert_eq!(of(&facts), []);
         let scratchy = WholeFacts { fibre: "Lambswool".to_owned(), on_skin: true, ..WholeFacts::default() };
         assert_eq!(of(&scratchy), [FibreOnSkin]);
+        // A sheep's fibre by its breed alone.
+        assert_eq!(of(&WholeFacts { fibre: "extrafine Merino".to_owned(), ..scratchy.clone() }), [FibreOnSkin]);
         assert_eq!(of(&WholeFacts { fibre: "cotton".to_owned(), ..scratchy }), []);
     }
 

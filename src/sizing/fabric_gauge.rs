@@ -1,6 +1,6 @@
 //! The gauge of one fabric as a plan uses it: what was measured on the swatch, and how the next fabric varies.
 
-use super::FabricVariation;
+use super::{FabricVariation, Length};
 use crate::compare::{GaugeError, MeasuredGauge};
 use crate::quantity::{Contribution, Source, Uncertain};
 use crate::record::Record;
@@ -78,6 +78,12 @@ impl FabricGauge {
     pub fn rows_over(&self, width_mm: f64, height_mm: f64, piece: &str) -> Option<Uncertain> {
         let [_, rows] = self.variation.over(width_mm, height_mm);
         self.rows_per_10cm.as_ref().map(|swatch| self.next(swatch, rows, "rows", piece))
+    }
+
+    /// Stitches per 10 cm, and rows where they were counted, of the next 10 × 10 cm of this fabric.
+    pub fn of_next_ten_cm(&self) -> (Uncertain, Option<Uncertain>) {
+        let (side, piece) = (Length::TEN_CM.mm(), "10 × 10 cm");
+        (self.stitches_over(side, side, piece), self.rows_over(side, side, piece))
     }
 
     fn next(&self, swatch: &Uncertain, varies: f64, axis: &str, piece: &str) -> Uncertain {

@@ -1,6 +1,6 @@
 //! A gauge as people state it: so many over such a length, with or without ±; and what it means per 10 cm.
 
-use super::Length;
+use super::{Length, LengthUnit};
 use crate::quantity::{Contribution, NORMAL_95, Shape, Source, Uncertain};
 
 /// The length a gauge is stated over.
@@ -13,10 +13,16 @@ pub enum Over {
 }
 
 impl Over {
-    /// Reads `10 cm`, `4 in`, `1 in`, any other length, or `10 cm / 4 in` in either order. The error says what is accepted.
+    /// Reads `10 cm`, `4 in`, `1 in`, any other length with its unit, or `10 cm / 4 in` in either order. The error says what is
+    /// accepted.
     pub fn parse(text: &str) -> Result<Self, String> {
         let wrong = |e: &str| format!("{e}; a gauge is stated over a length: 10 cm, 4 in, 1 in, or 10 cm / 4 in");
-        let parse = |part: &str| Length::parse(part, super::LengthUnit::Cm).map_err(|e| wrong(&e));
+        let parse = |part: &str| {
+            let length = Length::parse(part, LengthUnit::Cm).map_err(|e| wrong(&e))?;
+            // A bare 10 is cm and a bare 4 inches to most knitters, and a slip between them is a factor of 2.54.
+            let unit = LengthUnit::at_end_of(part.trim());
+            unit.map(|_| length).ok_or_else(|| wrong(&format!("'{}' has no unit", part.trim())))
+        };
         if let Some((first, second)) = text.split_once('/').filter(|(first, _)| first.contains(char::is_alphabetic)) {
             let both = [parse(first)?, parse(second)?];
             let known = [Length::TEN_CM, Length::FOUR_INCHES];
@@ -25,6 +31,9 @@ impl Over {
             } else {
                 Err(wrong(&format!("'{text}' names two lengths")))
             };
+        }
+        if text.split_once('/').is_some_and(|(first, second)| is_improper(first, second)) {
+            return Err(wrong(&format!("'{text}' may be a fraction or two lengths")));
         }
         let length = parse(text)?;
         if length.is_positive() { Ok(Self::Length(length)) } else { Err(wrong(&format!("'{text}' is no length"))) }
@@ -37,6 +46,14 @@ impl Over {
             Self::TenCmOrFourInches => Length::TEN_CM,
         }
     }
+}
+
+/// Whether a fraction is more than one: `10/4 in` is 2.5 in to a reader of numbers, and 10 cm / 4 in to a knitter.
+fn is_improper(first: &str, second: &str) -> bool {
+    let whole = |digits: &str| digits.parse::<u64>().ok();
+    let numerator = first.split_whitespace().next_back().and_then(whole);
+    let denominator = second.trim_start().split(|c: char| !c.is_ascii_digit()).next().and_then(whole);
+    numerator.zip(denominator).is_some_and(|(numerator, denominator)| numerator > denominator)
 }
 
 /// A count over a length, as stated.
@@ -102,7 +119,8 @@ mod tests {
         assert_eq!(Over::parse("10 cm / 4 in"), Ok(Over::TenCmOrFourInches));
         assert_eq!(Over::parse("4 in/10 cm"), Ok(Over::TenCmOrFourInches));
         assert_eq!(Over::parse("1/2 in").map(Over::length).map(Length::mm), Ok(12.7));
-        for wrong in ["10 cm / 5 in", "", "0 cm", "-4 in", "ten"] {
+        assert_eq!(Over::parse("1 1/2 in").map(Over::length).map(Length::mm), Ok(38.1));
+        for wrong in ["10 cm / 5 in", "", "0 cm", "-4 in", "ten", "10/4", "10/4 in", "10 / 4\"", "4", "10 cm / 4"] {
             assert!(Over::parse(wrong).is_err(), "{wrong}");
         }
     }

@@ -38,7 +38,7 @@ impl LengthUnit {
     }
 
     /// The unit a text ends in, and the text before it.
-    fn at_end_of(text: &str) -> Option<(Self, &str)> {
+    pub(super) fn at_end_of(text: &str) -> Option<(Self, &str)> {
         const NAMES: [(&str, LengthUnit); 9] = [
             ("inches", LengthUnit::Inch),
             ("inch", LengthUnit::Inch),

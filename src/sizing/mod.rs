@@ -39,7 +39,7 @@ pub use needle::{NeedleAdvice, NeedleResponse, Tension, TriedNeedles, needle_adv
 pub use regauge::{Regauged, regauge};
 pub use shaping::{Pace, Schedule, ShapingError, ShapingStep, even_parts, run_lengths, schedule};
 pub use size_tables::{PUBLISHED_SIZES, PublishedSizes, published};
-pub use spacing::{Arrangement, Spacing, SpacingError, space_decreases, space_increases};
+pub use spacing::{Arrangement, Spacing, SpacingError, space, space_decreases, space_increases};
 pub use substitution::{Substitution, substitute, whole_balls};
 pub use variation::{FabricVariation, mean_variance_share};
 pub use yarn::{Amounts, SwatchYarn, USUAL_SPREAD, YarnAmount, YarnNeeds, looped_length, yarn_amount};

@@ -32,8 +32,9 @@ pub struct ShapingStep {
     pub right_side_only: bool,
 }
 
-/// Which rows shape. Rows are counted from 1, the first one a right-side row. The last row of each interval is the shaping
-/// row; where only right-side rows shape it is the last but one, so that all of them have odd numbers.
+/// Which rows shape. Rows are counted from 1, the first one a right-side row unless said ([`Schedule::behind_a_wrong_side_row`]).
+/// The last row of each interval is the shaping row; where only right-side rows shape it is the last but one, so that all of
+/// them have odd numbers.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Schedule {
     /// Stitches before.
@@ -137,6 +138,15 @@ pub fn even_parts(total: u32, parts: u32) -> Vec<u32> {
 }
 
 impl Schedule {
+    /// The same with one plain row before it, where the step begins with a wrong-side row: right-side rows then have even
+    /// numbers. Without shaping rows it stays as it is.
+    pub fn behind_a_wrong_side_row(mut self) -> Self {
+        if let Some(first) = self.intervals.first_mut() {
+            *first += 1;
+        }
+        self
+    }
+
     /// All rows it takes.
     pub fn rows(&self) -> u32 {
         self.intervals.iter().sum::<u32>() + self.plain_after

@@ -16,6 +16,8 @@ pub struct PublishedSizes {
     pub unit_mm: f64,
     /// Size and measure, in the table's unit.
     pub sizes: &'static [(&'static str, f64)],
+    /// The sizes that children wear, up to 14 years as in EN 14682 (its scope from memory); none in a table for grown people.
+    pub of_children: &'static [&'static str],
 }
 
 impl PublishedSizes {
@@ -44,6 +46,7 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
             ("woman", 21.0),
             ("man", 22.0),
         ],
+        of_children: &["preemie", "newborn", "0-6 months", "6-12 months", "toddler", "child", "teen"],
     },
     PublishedSizes {
         name: "hand",
@@ -52,6 +55,7 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
         source: "hand circumference by glove size, EN 420:2003",
         unit_mm: 1.0,
         sizes: &[("6", 152.0), ("7", 178.0), ("8", 203.0), ("9", 229.0), ("10", 254.0), ("11", 279.0)],
+        of_children: &[],
     },
     PublishedSizes {
         name: "chest-men",
@@ -69,6 +73,7 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
             ("XXL", 123.5),
             ("3XL", 135.0),
         ],
+        of_children: &[],
     },
     PublishedSizes {
         name: "chest-women",
@@ -86,6 +91,7 @@ pub const PUBLISHED_SIZES: [PublishedSizes; 4] = [
             ("XXL", 125.0),
             ("3XL", 137.0),
         ],
+        of_children: &[],
     },
 ];
 

@@ -51,6 +51,15 @@ impl fmt::Display for SpacingError {
     }
 }
 
+/// One row from so many stitches to so many: increases, or decreases.
+pub fn space(from: u32, to: u32, arrangement: Arrangement) -> Result<Spacing, SpacingError> {
+    if to > from {
+        space_increases(from, to - from, arrangement)
+    } else {
+        space_decreases(from, from - to, arrangement)
+    }
+}
+
 /// So many increases, each made between stitches, in a row of so many stitches; at most one after each stitch.
 pub fn space_increases(stitches: u32, increases: u32, arrangement: Arrangement) -> Result<Spacing, SpacingError> {
     if increases > stitches {

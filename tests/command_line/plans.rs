@@ -108,6 +108,8 @@ fn options_describe_one_piece_as_a_file_does() {
         (&["--gauge", "22x30"][..], "--width"),
         (&["--width", "48 cm"], "--gauge"),
         (&["--gauge", "22x30", "--width", "wide"], "--width: "),
+        (&["--gauge", "1e300x30", "--width", "48 cm"], "--gauge: 1e300 stitches"),
+        (&["--gauge", "22x30", "--width", "48 cm", "--ease", "1e308 %"], "--ease: "),
         (&["--gauge", "22xmany", "--width", "48 cm"], "--gauge: "),
         (&["--gauge", "22x30", "--width", "48 cm", "--multiple", "0"], "--multiple: "),
         (&["--gauge", "22x30", "--width", "48 cm", "--shape-to", "60"], "--shape-to: "),
@@ -197,6 +199,11 @@ fn increases_evenly_in_one_row_need_no_gauge() {
         let answer = plan(&folder, &["--evenly", wrong]);
         assert_eq!((answer.status, answer.out.as_str()), (2, ""), "{wrong}");
         assert!(answer.err.contains("--evenly: ") && answer.err.contains(named), "{wrong}: {}", answer.err);
+    }
+    for piece in [&["--multiple", "4"][..], &["--length", "3 cm"], &["--stitch", "garter"], &["--washed"]] {
+        let answer = plan(&folder, &[&["--evenly", "51:55"], piece].concat());
+        assert_eq!((answer.status, answer.out.as_str()), (2, ""), "{piece:?}: what describes a piece is not left out");
+        assert!(answer.err.contains("a gauge is missing") && answer.err.contains("--round"), "{}", answer.err);
     }
     let answer = planned(&folder, "[[evenly]]\nfrom = 40\nto = 44\nends = \"whole\"\nname = \"yoke\"\n");
     assert!(answer.out.contains("yoke: 40 to 44 sts") && answer.out.contains("[k8, M1] 4 times, k8"), "{}", answer.out);

@@ -447,6 +447,18 @@ onPage("from the answer to a cast-on: the command's counts", desktop, async (pag
     assert.equal(rows.length, part.stitches.castable.candidates.length);
   });
   await accessible(page, "cast on");
+  // What is no whole number is said, not left out; so is what belongs to flat knitting only, whatever the piece is called.
+  await page.fill("#cast-multiple", "4+2");
+  await page.waitForSelector("#cast-problem");
+  assert.match(await page.textContent("#cast-problem"), /Multiple of: '4\+2' is not a whole number/);
+  await page.fill("#cast-multiple", "4");
+  await page.fill("#cast-balance", "2");
+  await page.fill("#cast-name", "outline");
+  await page.getByLabel("Worked").selectOption("round");
+  await page.getByText("outline is worked in the round: the balance").waitFor();
+  // Without the gauge's name the core's sentences stay whole.
+  await page.getByRole("button", { name: "Type a gauge instead" }).click();
+  await page.getByText("How the fabric varies from place to place is not known").waitFor();
 });
 
 onPage("the log goes to the command line and back without loss, and no place with it", desktop, async (page) => {

@@ -3,13 +3,12 @@
 use super::super::error::PlanError;
 use super::super::request::{EvenRequest, RegaugeRequest, SwatchWeight, YarnRequest};
 use super::super::result::{EvenPlan, RegaugePlan, YarnPlan};
-use super::fabrics::Fabric;
+use super::fabrics::{Fabric, check_range};
 use super::part::Worked;
 use crate::quantity::{Source, Uncertain};
 use crate::sizing::{
     Amounts, Counted, NeedleResponse, Over, Substitution, SwatchYarn, USUAL_SPREAD, YarnNeeds, needle_advice, per_10cm,
-    regauge as regauged, space_decreases, space_increases, substitute, tex_from_mass_and_length, tried_needle_advice,
-    yarn_amount,
+    regauge as regauged, space, substitute, tex_from_mass_and_length, tried_needle_advice, yarn_amount,
 };
 
 /// Yarn a seam takes, in lengths of the seam (common practice, no source).
@@ -56,7 +55,7 @@ pub fn yarn(
     };
     let one_size = |(size, parts): (&String, &Vec<Worked>)| {
         let stitches = parts.iter().map(|p| p.plan.stitches_worked).sum();
-        let known = parts.iter().all(|p| p.plan.stitches_worked > 0) && !parts.is_empty();
+        let known = parts.iter().all(|p| p.rows_known) && !parts.is_empty();
         let areas: Option<Vec<&Uncertain>> = parts.iter().map(|p| p.area_mm2.as_ref()).collect();
         let areas = areas.filter(|_| known).ok_or_else(missing)?;
         let area = areas.into_iter().fold(Uncertain::exact(0.0), |sum, area| &sum + area);
@@ -87,6 +86,7 @@ pub fn substitution(request: &YarnRequest) -> Option<Substitution> {
 pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePlan, PlanError> {
     let printed = |count| per_10cm(count, request.over, Source::named("the pattern's gauge")).value;
     let (stitches, rows) = (printed(request.stitches), request.rows.map(printed));
+    check_range(stitches, rows, &request.key)?;
     let fabric = &fabrics[request.gauge];
     let mine = &fabric.gauge;
     let one = |count: &super::super::request::RegaugeCount| {
@@ -105,7 +105,7 @@ pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePl
         let per = per.ok_or_else(|| wrong(format!("the gauge '{}' has no rows", mine.name)))?;
         regauged(&count.name, count.counted, count.count, count.rule, pattern, &per).map_err(|e| wrong(e.to_string()))
     };
-    let next = mine.stitches_over(100.0, 100.0, "10 × 10 cm");
+    let (next, _) = mine.of_next_ten_cm();
     let needle = match &fabric.needles {
         Some(tried) => tried_needle_advice(&next, stitches, rows, tried),
         None => needle_advice(&next, stitches, NeedleResponse::common_practice()),
@@ -123,11 +123,7 @@ pub fn regauge(request: &RegaugeRequest, fabrics: &[Fabric]) -> Result<RegaugePl
 /// Increases or decreases spaced in one row.
 pub fn evenly(request: &EvenRequest) -> Result<EvenPlan, PlanError> {
     let EvenRequest { from, to, arrangement, .. } = *request;
-    let spaced = if to > from {
-        space_increases(from, to - from, arrangement)
-    } else {
-        space_decreases(from, from - to, arrangement)
-    };
-    let spacing = spaced.map_err(|e| PlanError::at(format!("{}.to", request.key), e.to_string()))?;
+    let spacing =
+        space(from, to, arrangement).map_err(|e| PlanError::at(format!("{}.to", request.key), e.to_string()))?;
     Ok(EvenPlan { name: request.name.clone(), places: spacing.places(), spacing })
 }

@@ -4,7 +4,6 @@ use super::super::error::{PlanError, PlanProblem};
 use super::super::provided::{self, Provided};
 use super::super::request::{GaugeRequest, GaugeSource};
 use super::super::result::GaugeNote;
-use super::too_vague;
 use crate::quantity::{Confidence, Source, Uncertain, plus_minus};
 use crate::sizing::{
     FabricGauge, FabricVariation, GaugeCount, GaugeLine, Length, Over, SwatchFacts, TriedNeedles, per_10cm,
@@ -48,10 +47,11 @@ fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, Pl
         fabric.gauge.variation = FabricVariation { stitches: stated, rows: stated, known: true, ..variation };
     }
     fabric.gauge.between_fabrics = request.another_day_percent / 100.0;
-    check_range(&fabric.gauge, &request.key)?;
+    let rows_per_10cm = fabric.gauge.rows_per_10cm.as_ref().map(|rows| rows.value);
+    check_range(fabric.gauge.stitches_per_10cm.value, rows_per_10cm, &request.key)?;
     if too_vague(&fabric.gauge) {
         let message = format!(
-            "{}: the gauge is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
+            "{}: the gauge of the next piece is known to a fifth at best: no count follows from it; count more stitches, or over a longer length",
             request.key
         );
         return Err(PlanProblem::Inconclusive(message));
@@ -64,6 +64,15 @@ fn one(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, Pl
     fabric.washed = request.washed.or(fabric.washed);
     fabric.stretched |= request.stretched;
     Ok(fabric)
+}
+
+/// A gauge so vague that it tells nothing: the 95 % interval of the next 10 × 10 cm reaches further than a fifth either way
+/// (the measurement refuses at the same point).
+fn too_vague(gauge: &FabricGauge) -> bool {
+    const TELLS_NOTHING: f64 = 0.2;
+    let vague = |value: Uncertain| value.expanded(Confidence::P95).relative().is_none_or(|r| r > TELLS_NOTHING);
+    let (stitches, rows) = gauge.of_next_ten_cm();
+    vague(stitches) || rows.is_some_and(vague)
 }
 
 fn known(request: &GaugeRequest, provided: Option<&Provided>) -> Result<Fabric, PlanProblem> {
@@ -120,19 +129,15 @@ impl Fabric {
     }
 }
 
-/// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`.
-fn check_range(gauge: &FabricGauge, key: &str) -> Result<(), PlanError> {
+/// A gauge outside what hands can knit is a slip of the pen, or the wrong length behind `over`; `key` is its table.
+pub fn check_range(stitches_per_10cm: f64, rows_per_10cm: Option<f64>, key: &str) -> Result<(), PlanError> {
     /// Finer than the finest hand knitting, and coarser than arm knitting (common practice, no source).
     const PER_10CM: std::ops::RangeInclusive<f64> = 0.5..=300.0;
-    let axes = [("stitches", Some(&gauge.stitches_per_10cm)), ("rows", gauge.rows_per_10cm.as_ref())];
-    for (name, value) in axes {
-        if let Some(value) = value.filter(|v| !PER_10CM.contains(&v.value)) {
-            let message = format!(
-                "{:.4} {name} per 10 cm is no hand-knitted gauge; {} to {} are accepted",
-                value.value,
-                PER_10CM.start(),
-                PER_10CM.end()
-            );
+    for (name, value) in [("stitches", Some(stitches_per_10cm)), ("rows", rows_per_10cm)] {
+        if let Some(value) = value.filter(|value| !PER_10CM.contains(value)) {
+            let shown = if (1e-3..1e6).contains(&value) { format!("{value:.4}") } else { format!("{value:e}") };
+            let (least, most) = (PER_10CM.start(), PER_10CM.end());
+            let message = format!("{shown} {name} per 10 cm is no hand-knitted gauge; {least} to {most} are accepted");
             return Err(PlanError::at(format!("{key}.{name}"), message));
         }
     }
@@ -167,7 +172,10 @@ fn typed_words(stitches: GaugeCount, rows: Option<GaugeCount>, over: Over) -> St
 impl Fabric {
     /// Whether it is a rib.
     pub fn is_rib(&self) -> bool {
-        self.stitch.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|word| word == "rib" || word == "ribbing")
+        self.stitch
+            .to_lowercase()
+            .split(|c: char| !c.is_alphanumeric())
+            .any(|word| ["rib", "ribs", "ribbed", "ribbing"].contains(&word))
     }
 
     /// Whether it is plain stockinette, the one fabric Munden's constants speak of.
@@ -189,14 +197,13 @@ impl Fabric {
 
     /// What the plan says of it.
     pub fn note(&self) -> GaugeNote {
-        let side = Length::TEN_CM.mm();
-        let next = |value: Uncertain| value.expanded(Confidence::P95);
+        let (stitches, rows) = self.gauge.of_next_ten_cm();
         GaugeNote {
             name: self.gauge.name.clone(),
             source: self.source.clone(),
             stitch: self.stitch.clone(),
-            stitches_per_10cm: next(self.gauge.stitches_over(side, side, "10 × 10 cm")),
-            rows_per_10cm: self.gauge.rows_over(side, side, "10 × 10 cm").map(next),
+            stitches_per_10cm: stitches.expanded(Confidence::P95),
+            rows_per_10cm: rows.map(|rows| rows.expanded(Confidence::P95)),
             variation: self.gauge.variation,
             lines: [Length::TEN_CM, Length::FOUR_INCHES]
                 .iter()

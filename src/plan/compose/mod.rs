@@ -1,6 +1,7 @@
 //! A request → a plan.
 
 mod beside;
+mod extent;
 mod fabrics;
 mod part;
 mod shape;
@@ -11,7 +12,6 @@ use super::provided::Provided;
 use super::request::{PieceRequest, Request};
 use super::result::{PiecePlan, Plan, SCHEMA, SizedPiece};
 use crate::quantity::{Confidence, Uncertain};
-use crate::sizing::FabricGauge;
 use fabrics::Fabric;
 use part::{Place, Worked};
 use std::collections::BTreeMap;
@@ -22,10 +22,13 @@ pub fn compose(request: &Request, provided: &BTreeMap<String, Provided>) -> Resu
     let mut pieces = Vec::new();
     // What each size takes, in the order of the sizes: the yarn is reckoned from it.
     let mut worked: Vec<Vec<Worked>> = request.sizes.iter().map(|_| Vec::new()).collect();
+    let mut changes = 0;
     for piece in &request.pieces {
         let mut sizes = Vec::new();
         for (index, size) in request.sizes.iter().enumerate() {
             let parts = parts_of(piece, index, size, &fabrics)?;
+            changes += parts.iter().map(|part| extent::changes(&part.plan)).sum::<u64>();
+            extent::check_changes(changes, &piece.key)?;
             sizes.push(sized(size, &parts));
             worked[index].extend(parts);
         }
@@ -57,7 +60,7 @@ fn parts_of(piece: &PieceRequest, index: usize, size: &str, fabrics: &[Fabric]) 
     let mut parts: Vec<Worked> = Vec::new();
     for part in &piece.parts {
         let place = Place { piece, part, size: index, fabric: &fabrics[part.gauge], fabrics };
-        let done = part::work(place, parts.last().map(|w| &w.plan)).map_err(|error| for_size(error, size))?;
+        let done = part::work(place, parts.last()).map_err(|error| for_size(error, size))?;
         parts.push(done);
     }
     Ok(parts)
@@ -76,10 +79,5 @@ fn sized(size: &str, parts: &[Worked]) -> SizedPiece {
     SizedPiece { size: size.to_owned(), parts: parts.iter().map(|p| p.plan.clone()).collect(), length_mm }
 }
 
-/// A gauge so vague that it tells nothing: its 95 % interval reaches further than a fifth either way (the measurement
-/// refuses at the same point).
-fn too_vague(gauge: &FabricGauge) -> bool {
-    const TELLS_NOTHING: f64 = 0.2;
-    let vague = |value: &Uncertain| value.expanded(Confidence::P95).relative().is_none_or(|r| r > TELLS_NOTHING);
-    vague(&gauge.stitches_per_10cm) || gauge.rows_per_10cm.as_ref().is_some_and(vague)
-}
+#[cfg(test)]
+mod tests;

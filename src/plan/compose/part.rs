@@ -4,11 +4,11 @@ use super::super::error::PlanError;
 use super::super::request::{CordRequest, MeasureRequest, PartRequest, PieceRequest};
 use super::super::result::{AxisPlan, CordPlan, PartPlan};
 use super::fabrics::Fabric;
-use super::shape::{self, Shaped};
+use super::shape::{self, Shaped, Start};
 use crate::quantity::{Confidence, Uncertain};
 use crate::sizing::{
     Arrangement, BodyMeasure, CountRule, Counted, Direction, Spacing, Target, band_from_cord, castable, finished_mm,
-    space_decreases, space_increases,
+    space,
 };
 
 /// Which part of what, in which size, of which fabric.
@@ -31,6 +31,10 @@ pub struct Place<'a> {
 pub struct Worked {
     /// The part.
     pub plan: PartPlan,
+    /// Whether it is known how many rows it takes; otherwise its stitches and its area are not known either.
+    pub rows_known: bool,
+    /// Whether a wrong-side row comes next; a part worked to a length of one's own is taken to end behind such a row.
+    wrong_side_next: bool,
     /// Its length, where it is known.
     pub length: Option<Uncertain>,
     /// Its area in mm², where it is known.
@@ -65,10 +69,11 @@ impl Place<'_> {
 
     /// The gauge of a part about so large along the row and along the wale.
     fn gauge(&self, across_mm: f64, along_mm: f64) -> PartGauge {
-        let label = format!("{}, {}", self.piece.name, self.part.name);
+        // The key, since pieces may have one name, and so may parts.
+        let piece = &self.part.key;
         PartGauge {
-            stitches: self.fabric.gauge.stitches_over(across_mm, along_mm, &label),
-            rows: self.fabric.gauge.rows_over(across_mm, along_mm, &label),
+            stitches: self.fabric.gauge.stitches_over(across_mm, along_mm, piece),
+            rows: self.fabric.gauge.rows_over(across_mm, along_mm, piece),
         }
     }
 
@@ -86,13 +91,19 @@ impl Place<'_> {
 
     /// The gauge's rows, which a key needs.
     pub fn rows_for<'g>(&self, gauge: &'g PartGauge, key: &str) -> Result<&'g Uncertain, PlanError> {
-        let missing = || format!("the gauge '{}' has no rows; they are needed for this", self.fabric.gauge.name);
-        gauge.rows.as_ref().ok_or_else(|| PlanError::at(key, missing()))
+        gauge.rows.as_ref().ok_or_else(|| no_rows(self.fabric, key))
     }
 }
 
-/// Works one part out; `before` is the part it continues.
-pub fn work(place: Place<'_>, before: Option<&PartPlan>) -> Result<Worked, PlanError> {
+/// A gauge without rows where a key needs them.
+fn no_rows(fabric: &Fabric, key: &str) -> PlanError {
+    let name = &fabric.gauge.name;
+    PlanError::at(key, format!("the gauge '{name}' has no rows, which are needed for this: count them too"))
+}
+
+/// Works one part out; `before` is the part it continues. A row that joins the two is the first of this part's rows.
+pub fn work(place: Place<'_>, before: Option<&Worked>) -> Result<Worked, PlanError> {
+    let (wrong_side_next, before) = (before.is_some_and(|b| b.wrong_side_next), before.map(|b| &b.plan));
     let (across, along) = place.axes();
     let targets = (across.map(|m| place.target(m)).transpose()?, along.map(|m| place.target(m)).transpose()?);
     let across_mm = targets.0.map_or_else(|| before.map_or(100.0, |b| b.end_mm.value), |t| t.finished_mm);
@@ -103,9 +114,12 @@ pub fn work(place: Place<'_>, before: Option<&PartPlan>) -> Result<Worked, PlanE
         _ => None,
     };
     let join = before.and_then(|b| join(place, b.stitches_at_end, stitches.count).transpose()).transpose()?;
-    let shaped = shape::shape(place, &gauge, stitches.count, rows.as_ref().map(|r| r.count))?;
+    let joined = u32::from(join.is_some());
+    let left = rows.as_ref().map(|r| r.count.saturating_sub(joined));
+    let start = Start { stitches: stitches.count, rows: left, wrong_side: wrong_side_next != (joined == 1) };
+    let shaped = shape::shape(place, &gauge, start)?;
     let cord = place.part.cord.as_ref().map(|c| cord(place, c, &stitches, rows.as_ref(), &gauge)).transpose()?;
-    Ok(finish(place, Pieces { gauge, stitches, rows, join, shaped, cord }))
+    Ok(finish(place, Pieces { gauge, stitches, rows, join, shaped, cord, wrong_side_next }))
 }
 
 /// What a part is put together from.
@@ -116,6 +130,7 @@ struct Pieces {
     join: Option<Spacing>,
     shaped: Shaped,
     cord: Option<CordPlan>,
+    wrong_side_next: bool,
 }
 
 fn stitches(
@@ -137,8 +152,8 @@ fn stitches(
         let finished = finished_mm(count.saturating_sub(rule.seam), &gauge.stitches).expanded(Confidence::P95);
         return Ok(AxisPlan { count, finished_mm: finished, castable: None });
     };
-    let found = castable(Counted::Stitches, target, rule, &gauge.stitches)
-        .map_err(|e| PlanError::at(key(), format!("{e}; a smaller multiple, or a larger piece, is accepted")))?;
+    let found =
+        castable(Counted::Stitches, target, rule, &gauge.stitches).map_err(|e| PlanError::at(key(), e.to_string()))?;
     Ok(AxisPlan { count: found.chosen().count, finished_mm: found.chosen().finished_mm, castable: Some(found) })
 }
 
@@ -151,13 +166,13 @@ fn rows(place: Place<'_>, measure: &MeasureRequest, target: Target, gauge: &Part
 
 /// How the part before is brought to this part's stitches; `None` where the counts are the same.
 fn join(place: Place<'_>, from: u32, to: u32) -> Result<Option<Spacing>, PlanError> {
-    let spaced = match to {
-        _ if to == from => return Ok(None),
-        _ if to > from => space_increases(from, to - from, place.arrangement()),
-        _ => space_decreases(from, from - to, place.arrangement()),
-    };
+    if from == to {
+        return Ok(None);
+    }
     let wrong = |e| format!("from {from} stitches of the part before to {to}: {e}; shape the part before instead");
-    spaced.map(Some).map_err(|e| PlanError::at(format!("{}.width", place.part.key), wrong(e)))
+    space(from, to, place.arrangement())
+        .map(Some)
+        .map_err(|e| PlanError::at(format!("{}.width", place.part.key), wrong(e)))
 }
 
 fn cord(
@@ -175,20 +190,27 @@ fn cord(
     let band = band_from_cord(cord.stitches, stitches.count, band_rows, cord.per_row, cord.every)
         .map_err(|e| PlanError::at(format!("{}.per_row", cord.key), e.to_string()))?;
     let taper = finished_mm(band.widen.rows(), place.rows_for(gauge, &cord.key)?).expanded(Confidence::P95);
-    let own_rows = cord.gauge.and_then(|g| {
-        let sample = &place.fabrics[g].gauge;
-        sample.rows_over(10.0, cord.length.mm(), &format!("{}, cord", place.piece.name))
-    });
-    // Rounded to a whole row: rows of a cord of bounded length fit.
-    let rows = own_rows.map(|rows| (cord.length.mm() * rows.value / 100.0).round() as u32);
+    let own_rows = |g: usize| {
+        let (sample, key) = (&place.fabrics[g], format!("{}.gauge", cord.key));
+        let rows = sample.gauge.rows_per_10cm.as_ref().ok_or_else(|| no_rows(sample, &key))?;
+        // Rounded to a whole row: rows of a cord of bounded length fit.
+        Ok((cord.length.mm() * rows.value / 100.0).round() as u32)
+    };
+    let rows = cord.gauge.map(own_rows).transpose()?;
     Ok(CordPlan { stitches: cord.stitches, length_mm: cord.length, rows, band, taper_mm: taper })
 }
 
 fn finish(place: Place<'_>, of: Pieces) -> Worked {
-    let Pieces { gauge, stitches, rows, join, shaped, cord } = of;
+    let Pieces { gauge, stitches, rows, join, shaped, cord, wrong_side_next } = of;
     let seam = place.stitch_rule().seam;
+    let joined = u32::from(join.is_some());
+    let shaping_rows = shaped.rows();
+    let rows_worked = rows.as_ref().map(|r| r.count).or((shaping_rows > 0).then_some(joined + shaping_rows));
     let (stitches_at_end, stitches_worked) = match &cord {
-        None => (shaped.stitches, shaped.stitches_worked),
+        None => {
+            let first = u64::from(joined) * u64::from(stitches.count);
+            (shaped.stitches, rows_worked.map_or(0, |_| first + shaped.stitches_worked))
+        }
         Some(cord) => {
             let cords = 2 * u64::from(cord.rows.unwrap_or(0)) * u64::from(cord.stitches);
             (cord.stitches, cord.band.stitches_worked() + cords)
@@ -218,7 +240,8 @@ fn finish(place: Place<'_>, of: Pieces) -> Worked {
         end_mm: end.expanded(Confidence::P95),
         stitches_worked,
     };
-    Worked { plan, length, area_mm2, looped_mm }
+    let wrong_side_next = rows_worked.is_some_and(|rows| wrong_side_next != (rows % 2 == 1));
+    Worked { plan, rows_known: rows_worked.is_some(), wrong_side_next, length, area_mm2, looped_mm }
 }
 
 /// The area of so many stitches, in mm²: each is 100/s by 100/r.

@@ -3,14 +3,15 @@
 use super::super::error::PlanError;
 use super::super::request::{GaugeRequest, GaugeSource, RegaugeCount, RegaugeRequest};
 use super::pieces::{self, MOST_STITCHES};
-use super::table::{Item, Keys};
+use super::table::{Item, Keys, MOST_TABLES};
 use crate::sizing::{CountRule, Counted, GaugeCount, Over};
 
 /// All gauges of the file, at least one.
 pub fn read(item: Item<'_>) -> Result<Vec<GaugeRequest>, PlanError> {
     let entries = item.keys()?.named();
-    if entries.is_empty() {
-        return Err(PlanError::at(item.path, "at least one gauge is expected, such as [gauge.body]"));
+    if entries.is_empty() || entries.len() > MOST_TABLES {
+        let message = format!("1 to {MOST_TABLES} gauges are accepted, such as [gauge.body]");
+        return Err(PlanError::at(item.path, message));
     }
     entries.into_iter().map(|(name, item)| one(name, &item)).collect()
 }
@@ -131,6 +132,10 @@ fn check_count(count: &RegaugeCount) -> Result<(), PlanError> {
     if count.rule == CountRule::ANY || count.rule.allows(count.count) {
         return Ok(());
     }
-    let message = format!("the pattern's own count {} is not {}", count.count, count.rule.words());
+    let message = format!(
+        "the pattern's own count {} is not {}; correct either, or leave the multiple out",
+        count.count,
+        count.rule.words()
+    );
     Err(PlanError::at(count.key.clone(), message))
 }

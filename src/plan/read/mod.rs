@@ -55,6 +55,10 @@ fn request(table: &DeTable<'_>) -> Result<Request, PlanError> {
         Some(list) => pieces::read(&list, &gauges, &sizes)?,
         None => Vec::new(),
     };
+    // What hurts a child is said of a plan with children's sizes, whatever else is said of its wearer.
+    if sizes.of_children {
+        facts.wearer = Some(Wearer::Child);
+    }
     facts.ties |= pieces.iter().flat_map(|p| &p.parts).any(|part| part.cord.is_some());
     let regauge = keys.get("regauge").map(|item| gauges::read_regauge(&item, &gauges)).transpose()?;
     let yarn = keys.get("yarn").map(|item| yarn::read(&item, &gauges)).transpose()?;

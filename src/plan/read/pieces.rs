@@ -22,9 +22,22 @@ pub struct Surroundings<'a> {
     pub sizes: &'a Sizes,
 }
 
+/// Parts and steps of shaping in all sizes together: each takes some milliseconds (a stated choice, several times what a
+/// garment in a dozen sizes has).
+const MOST_SIZED: usize = 2000;
+
 /// All pieces.
 pub fn read(item: &Item<'_>, gauges: &[GaugeRequest], sizes: &Sizes) -> Result<Vec<PieceRequest>, PlanError> {
-    item.tables()?.into_iter().map(|keys| piece(keys, Surroundings { gauges, sizes })).collect()
+    let pieces: Vec<PieceRequest> =
+        item.tables()?.into_iter().map(|keys| piece(keys, Surroundings { gauges, sizes })).collect::<Result<_, _>>()?;
+    let of_one_size: usize = pieces.iter().flat_map(|p| &p.parts).map(|part| 1 + part.shaping.len()).sum();
+    let sized = of_one_size * sizes.names.len();
+    if sized > MOST_SIZED {
+        let message =
+            format!("{sized} parts and steps of shaping in all sizes together; at most {MOST_SIZED} are accepted");
+        return Err(PlanError::at(item.path.clone(), message));
+    }
+    Ok(pieces)
 }
 
 fn piece(mut keys: Keys<'_>, around: Surroundings<'_>) -> Result<PieceRequest, PlanError> {
@@ -62,6 +75,10 @@ fn check(piece: &PieceRequest) -> Result<(), PlanError> {
             first.key.clone(),
             "length is missing: it is what the stitches of a piece knitted sideways measure",
         ));
+    }
+    if let Some(step) = piece.parts.iter().flat_map(|p| &p.shaping).find(|step| piece.round && step.right_side_only) {
+        let message = "every round is a right-side row; leave it out, and say how often with every";
+        return Err(PlanError::at(format!("{}.right_side_only", step.key), message));
     }
     match piece.parts.iter().find_map(|p| p.cord.as_ref().map(|cord| (cord, p))) {
         Some((cord, _)) if !sideways => {

@@ -11,6 +11,8 @@ pub struct Sizes {
     pub names: Vec<String>,
     /// Where the measures come from; empty for the user's own.
     pub source: String,
+    /// Whether a size of a published table is a child's.
+    pub of_children: bool,
     measures: BTreeMap<String, Vec<Length>>,
 }
 
@@ -20,14 +22,15 @@ const MOST: usize = 40;
 /// The sizes; one without a name where the file has none.
 pub fn read(item: Option<Item<'_>>) -> Result<Sizes, PlanError> {
     let Some(item) = item else {
-        return Ok(Sizes { names: vec![String::new()], source: String::new(), measures: BTreeMap::new() });
+        return Ok(Sizes::own(vec![String::new()]));
     };
     let mut keys = item.keys()?;
     let table = keys.get("table").map(|t| published_table(&t)).transpose()?;
     let names = names(&mut keys, table)?;
-    let mut sizes = Sizes { names, source: String::new(), measures: BTreeMap::new() };
+    let mut sizes = Sizes::own(names);
     if let Some(table) = table {
         table.source.clone_into(&mut sizes.source);
+        sizes.of_children = sizes.names.iter().any(|name| table.of_children.contains(&name.as_str()));
         let measures = sizes.names.iter().map(|name| of_table(table, name, &item.path)).collect::<Result<_, _>>()?;
         sizes.measures.insert(table.measure.to_owned(), measures);
     }
@@ -72,20 +75,27 @@ fn names(keys: &mut Keys<'_>, table: Option<&PublishedSizes>) -> Result<Vec<Stri
 }
 
 impl Sizes {
+    /// Sizes of the user's own, without measures yet.
+    fn own(names: Vec<String>) -> Self {
+        Self { names, source: String::new(), of_children: false, measures: BTreeMap::new() }
+    }
+
     /// One length a size: a list, the name of a measure, or one length for all.
     pub fn lengths(&self, item: &Item<'_>) -> Result<Vec<Length>, PlanError> {
         if let Some(list) = item.list() {
             self.check_number(list.len(), &item.path)?;
             return list.iter().map(Item::length).collect();
         }
-        if let Ok(name) = item.string("head")
-            && name.starts_with(char::is_alphabetic)
-        {
+        let name = item.string("head").unwrap_or_default();
+        if let Some(measures) = self.measures.get(&name) {
+            return Ok(measures.clone());
+        }
+        if name.starts_with(char::is_alphabetic) {
             let known: Vec<&str> = self.measures.keys().map(String::as_str).collect();
             let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
             let message =
                 format!("'{name}' is neither a length such as 48 cm nor a measure of [sizes]; there: {known}");
-            return self.measures.get(&name).cloned().ok_or_else(|| PlanError::at(item.path.clone(), message));
+            return Err(PlanError::at(item.path.clone(), message));
         }
         Ok(vec![item.length()?; self.names.len()])
     }

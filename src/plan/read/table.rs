@@ -6,6 +6,9 @@ use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 use toml::de::{DeTable, DeValue};
 
+/// No plan has more of anything: pieces, parts, steps, rows to space, counts of a pattern, gauges (a stated choice).
+pub const MOST_TABLES: usize = 200;
+
 /// One table of the file while it is read.
 pub struct Keys<'t> {
     table: &'t DeTable<'t>,
@@ -126,10 +129,15 @@ impl<'t> Item<'t> {
         }
     }
 
-    /// The tables of an array of tables.
+    /// The tables of an array of tables, [`MOST_TABLES`] at most.
     pub fn tables(&self) -> Result<Vec<Keys<'t>>, PlanError> {
         let wanted = || self.wrong(&format!("write [[{}]]: there may be several", self.path.replace("[1]", "")));
-        self.list().ok_or_else(wanted)?.iter().map(Self::keys).collect()
+        let list = self.list().ok_or_else(wanted)?;
+        if list.len() > MOST_TABLES {
+            let message = format!("{} of them; at most {MOST_TABLES} are accepted", list.len());
+            return Err(PlanError::at(self.path.clone(), message));
+        }
+        list.iter().map(Self::keys).collect()
     }
 
     /// The values of a list; `None` for a single value. Entries are counted from 1.

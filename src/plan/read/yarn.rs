@@ -53,12 +53,17 @@ pub fn read(item: &Item<'_>, gauges: &[GaugeRequest]) -> Result<YarnRequest, Pla
 fn ball_metres(keys: &mut Keys<'_>, ball_g: f64) -> Result<f64, PlanError> {
     /// Counts that are accepted, in any of the systems (a stated choice).
     const COUNT: RangeInclusive<f64> = 0.01..=100_000.0;
-    let by_count = |tex: f64| 1000.0 * ball_g / tex;
+    let by_count = |count: Item<'_>, tex: fn(f64) -> f64| {
+        let metres = 1000.0 * ball_g / tex(count.number(COUNT)?);
+        let (least, most) = (METRES.start(), METRES.end());
+        let wrong = || format!("a ball of {ball_g} g would hold {metres:.3} m; {least} to {most} m are accepted");
+        if METRES.contains(&metres) { Ok(metres) } else { Err(PlanError::at(count.path, wrong())) }
+    };
     match (keys.get("ball_m"), keys.get("tex"), keys.get("nm"), keys.get("ne")) {
         (Some(metres), None, None, None) => metres.number(METRES),
-        (None, Some(tex), None, None) => tex.number(COUNT).map(by_count),
-        (None, None, Some(nm), None) => nm.number(COUNT).map(|nm| by_count(tex_from_nm(nm))),
-        (None, None, None, Some(ne)) => ne.number(COUNT).map(|ne| by_count(tex_from_ne(ne))),
+        (None, Some(tex), None, None) => by_count(tex, |tex| tex),
+        (None, None, Some(nm), None) => by_count(nm, tex_from_nm),
+        (None, None, None, Some(ne)) => by_count(ne, tex_from_ne),
         _ => Err(PlanError::at(keys.path(), "one of ball_m, tex, nm, ne is expected, for example ball_m = 120")),
     }
 }
@@ -71,7 +76,9 @@ fn swatch(keys: &mut Keys<'_>, gauges: &[GaugeRequest]) -> Result<SwatchWeight, 
             let lengths = sides.list().ok_or_else(wrong)?.iter().map(Item::length).collect::<Result<Vec<_>, _>>()?;
             let within =
                 keys.get("sides_within").map_or(Ok(Length::from_mm(SIDES_WITHIN_MM)), |w| w.length_or_none())?;
-            Ok(SwatchWeight::Sides { sides: lengths.try_into().map_err(|_| wrong())?, within })
+            let lengths: [Length; 2] = lengths.try_into().map_err(|_| wrong())?;
+            check_sides(&sides, lengths, within)?;
+            Ok(SwatchWeight::Sides { sides: lengths, within })
         }
         (None, Some(stitches), None) => Ok(SwatchWeight::Stitches(u64::from(stitches.whole(1..=10_000_000)?))),
         (None, None, Some(gauge)) => chosen(Some(gauge), keys.path(), gauges).map(SwatchWeight::Measured),
@@ -80,6 +87,19 @@ fn swatch(keys: &mut Keys<'_>, gauges: &[GaugeRequest]) -> Result<SwatchWeight, 
             Err(PlanError::at(keys.path(), message))
         }
     }
+}
+
+/// Sides that are known to a fifth only tell nothing of the yarn, as a gauge known to a fifth tells no count.
+fn check_sides(item: &Item<'_>, sides: [Length; 2], within: Length) -> Result<(), PlanError> {
+    const TELLS_NOTHING: f64 = 0.2;
+    if sides.iter().all(|side| within.mm() <= TELLS_NOTHING * side.mm()) {
+        return Ok(());
+    }
+    let message = format!(
+        "a side of this is read within {} mm, which is more than a fifth of it: a larger swatch, or a closer sides_within, is accepted",
+        within.mm()
+    );
+    Err(PlanError::at(item.path.clone(), message))
 }
 
 fn replaces(item: &Item<'_>) -> Result<SubstituteRequest, PlanError> {
