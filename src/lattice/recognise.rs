@@ -151,15 +151,22 @@ fn all_counts<'a>(places: &'a Places, wholes: &'a [Whole]) -> Vec<Counts<'a>> {
     all
 }
 
-/// Gives those that stand best their probabilities, of which one at most is right, and puts the likeliest first. What the whole
-/// fabric shows nothing of is weighed only where it stands best.
+/// Gives those that stand best their probabilities, and puts the likeliest first. What the whole fabric shows nothing of is weighed
+/// only where it stands best.
 fn weigh(all: &mut [Counts]) {
     let weighed = |(i, c): (usize, &Counts)| i == 0 || (i < WEIGHED && !c.whole.is_empty());
-    let odds: Vec<f64> =
-        all.iter().enumerate().map(|(i, c)| if weighed((i, c)) { c.log_odds().exp() } else { 0.0 }).collect();
-    let sum = 1.0 + odds.iter().sum::<f64>();
-    all.iter_mut().zip(odds).for_each(|(c, odds)| c.chance = odds / sum);
+    let log_odds = |(i, c)| if weighed((i, c)) { c.log_odds() } else { f64::NEG_INFINITY };
+    let chances = chances(&all.iter().enumerate().map(log_odds).collect::<Vec<f64>>());
+    all.iter_mut().zip(chances).for_each(|(c, chance)| c.chance = chance);
     all.sort_by(|a, b| b.chance.total_cmp(&a.chance));
+}
+
+/// Probabilities of alternatives of which one at most is right, from the log-odds of each against none being right.
+fn chances(log_odds: &[f64]) -> Vec<f64> {
+    let most = log_odds.iter().copied().fold(0.0, f64::max);
+    let odds = log_odds.iter().map(|l| (l - most).exp());
+    let sum = (-most).exp() + odds.clone().sum::<f64>();
+    odds.map(|odds| odds / sum).collect()
 }
 
 impl Counts<'_> {
@@ -282,4 +289,20 @@ fn rivals(all: &[Counts]) -> Vec<Rival> {
 fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
     let (sum, count) = values.fold((0.0, 0.0), |(sum, count), v| (sum + v, count + 1.0));
     (count > 0.0).then(|| sum / count)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::chances;
+
+    #[test]
+    fn of_readings_that_exclude_each_other_two_likely_ones_leave_neither_sure() {
+        let alone = chances(&[3.0]);
+        assert!((alone[0] - 1.0 / (1.0 + (-3.0f64).exp())).abs() < 1e-12);
+        let (even, unlike) = (chances(&[3.0, 3.0]), chances(&[3.0, -2.0, f64::NEG_INFINITY]));
+        assert!(even[0] == even[1] && even[0] < 0.5, "{even:?}");
+        assert!(unlike[0] > 0.94 && unlike[0] < alone[0] && unlike[2] == 0.0, "{unlike:?}");
+        // However large, they stay probabilities.
+        assert!(chances(&[900.0, 899.0]).iter().all(|c| (0.0..=1.0).contains(c)));
+    }
 }
