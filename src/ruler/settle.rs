@@ -94,6 +94,11 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
             Some(rival) if rival.scale.period() < best.scale.period() && spoken(&rival) == NumeralPeriod::Confirmed => {
                 return Verdict::Unclear(best, rival);
             }
+            // Of inches in eighths, as sixteenths they would have numerals half-way as well; where that is not seen, what
+            // stands at the longest marks may be the marks' own ends.
+            Some(rival) if rival.scale.period() > best.scale.period() && spoken(&rival) != NumeralPeriod::Half => {
+                return Verdict::Unclear(best, rival);
+            }
             _ => best,
         },
         NumeralPeriod::Half | NumeralPeriod::Double => {
