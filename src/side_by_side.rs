@@ -84,7 +84,9 @@ mod tests {
         assert_eq!(nested(), one);
         assert_eq!(on_one_thread(nested), one);
         let all: Vec<u64> = (0..100).collect();
-        [0, 1, 7, 200].map(|few| assert_eq!(map_few_in_order(&all, few, |n| work(*n)), one));
+        for few in [0, 1, 7, 200] {
+            assert_eq!(map_few_in_order(&all, few, |n| work(*n)), one);
+        }
         assert_eq!(both(nested, || on_one_thread(nested)), (one.clone(), one));
     }
 }
