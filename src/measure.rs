@@ -214,11 +214,12 @@ fn chain(
     let prior = camera(photo, setup)?;
 
     begin(Stage::Ruler, progress)?;
-    if let Some(refusal) = fabric::moire(photo) {
+    // Neither waits for the other; that it is a photo of a screen is what counts then.
+    let (screen, scale) = both(|| fabric::moire(photo), || scale_stage::read(photo, setup));
+    if let Some(refusal) = screen {
         return Err(refusal.into());
     }
-    let scale =
-        scale_stage::read(photo, setup).map_err(|refusal| why_no_scale::better_reason(photo, setup, refusal))?;
+    let scale = scale.map_err(|refusal| why_no_scale::better_reason(photo, setup, refusal))?;
     scale.show(evidence);
 
     begin(Stage::Plane, progress)?;

@@ -15,6 +15,11 @@ pub(crate) fn map_in_order<T: Send, R: Send>(
     items.into_iter().map(f).collect()
 }
 
+/// The same where items are many and small: so `few` of them are one piece of work.
+pub(crate) fn map_few_in_order<T: Sync, R: Send>(items: &[T], few: usize, f: impl Fn(&T) -> R + Send + Sync) -> Vec<R> {
+    map_in_order(items.chunks(few.max(1)), |few| few.iter().map(&f).collect::<Vec<R>>()).into_iter().flatten().collect()
+}
+
 /// What both pieces of work give.
 pub(crate) fn both<A: Send, B: Send>(a: impl FnOnce() -> A + Send, b: impl FnOnce() -> B + Send) -> (A, B) {
     #[cfg(feature = "side-by-side")]
@@ -78,6 +83,10 @@ mod tests {
         let nested = || map_in_order(0..10, |ten| map_in_order(10 * ten..10 * ten + 10, work)).concat();
         assert_eq!(nested(), one);
         assert_eq!(on_one_thread(nested), one);
+        let all: Vec<u64> = (0..100).collect();
+        for few in [0, 1, 7, 200] {
+            assert_eq!(map_few_in_order(&all, few, |n| work(*n)), one);
+        }
         assert_eq!(both(nested, || on_one_thread(nested)), (one.clone(), one));
     }
 }

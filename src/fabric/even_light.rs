@@ -1,5 +1,10 @@
 //! Light evened out: each pixel against the mean and the deviation of those around it.
 
+use crate::side_by_side::{both, map_in_order};
+
+/// Rows that are evened at once.
+const ROWS: usize = 64;
+
 /// Local mean 0 and local deviation 1 over a tent of half-width `2 × radius`, of the valid pixels alone; and that local
 /// deviation before it was made 1.
 pub(super) fn even_light(
@@ -14,32 +19,45 @@ pub(super) fn even_light(
     let coarse = Coarse::new(width, height, factor);
     let small = (radius / factor).max(1);
     let blur = |v: &[f32]| box_blur(&box_blur(v, coarse.across, coarse.down, small), coarse.across, coarse.down, small);
-    let seen = blur(&coarse.sums(valid));
+    let mut even = vec![0.0_f32; grey.len()];
+    let band = (ROWS * width).max(1);
+    let lines = |slice: &[f32]| slice.len() / width.max(1);
+    map_in_order(even.chunks_mut(band).zip(grey.chunks(band).zip(valid.chunks(band))), |(even, (grey, valid))| {
+        even.iter_mut().zip(grey.iter().zip(valid)).for_each(|(even, (g, v))| *even = g * v);
+    });
+    let (seen, sum) = both(|| blur(&coarse.sums(valid)), || blur(&coarse.sums(&even)));
     let over_seen = |v: Vec<f32>| -> Vec<f32> { v.iter().zip(&seen).map(|(v, s)| v / s.max(1e-6)).collect() };
-    let mut even: Vec<f32> = grey.iter().zip(valid).map(|(g, v)| g * v).collect();
-    let mean = over_seen(blur(&coarse.sums(&even)));
-    let mut row = vec![0.0_f32; width];
-    for y in 0..height {
-        coarse.read_row(&mean, y, &mut row);
-        let line = y * width..(y + 1) * width;
-        let seen = grey[line.clone()].iter().zip(&valid[line.clone()]).zip(&row);
-        for (even, ((grey, valid), mean)) in even[line].iter_mut().zip(seen) {
-            *even = if *valid > 0.0 { grey - mean } else { 0.0 };
+    let mean = over_seen(sum);
+    let mut deviation = vec![0.0_f32; grey.len()];
+    let bands = even.chunks_mut(band).zip(deviation.chunks_mut(band)).zip(grey.chunks(band).zip(valid.chunks(band)));
+    map_in_order(bands.enumerate(), |(number, ((even, deviation), (grey, valid)))| {
+        let mut row = vec![0.0_f32; width];
+        for y in 0..lines(even) {
+            coarse.read_row(&mean, number * ROWS + y, &mut row);
+            let line = y * width..(y + 1) * width;
+            let seen = grey[line.clone()].iter().zip(&valid[line.clone()]).zip(&row);
+            let out = even[line.clone()].iter_mut().zip(&mut deviation[line]);
+            for ((even, square), ((grey, valid), mean)) in out.zip(seen) {
+                *even = if *valid > 0.0 { grey - mean } else { 0.0 };
+                *square = *even * *even;
+            }
         }
-    }
-    let mut deviation: Vec<f32> = even.iter().map(|v| v * v).collect();
+    });
     let power = over_seen(blur(&coarse.sums(&deviation)));
     // Below this deviation (in log light) a patch is flat within 8-bit noise: it is not blown up to full contrast.
     const FLAT: f32 = 0.004;
-    for y in 0..height {
-        coarse.read_row(&power, y, &mut row);
-        let line = y * width..(y + 1) * width;
-        for ((even, deviation), power) in even[line.clone()].iter_mut().zip(&mut deviation[line]).zip(&row) {
-            let d2 = power.max(0.0);
-            *deviation = d2.sqrt();
-            *even /= (d2 + FLAT * FLAT).sqrt();
+    map_in_order(even.chunks_mut(band).zip(deviation.chunks_mut(band)).enumerate(), |(number, (even, deviation))| {
+        let mut row = vec![0.0_f32; width];
+        for y in 0..lines(even) {
+            coarse.read_row(&power, number * ROWS + y, &mut row);
+            let line = y * width..(y + 1) * width;
+            for ((even, deviation), power) in even[line.clone()].iter_mut().zip(&mut deviation[line]).zip(&row) {
+                let d2 = power.max(0.0);
+                *deviation = d2.sqrt();
+                *even /= (d2 + FLAT * FLAT).sqrt();
+            }
         }
-    }
+    });
     (even, deviation)
 }
 
@@ -69,12 +87,17 @@ impl Coarse {
     /// Sums of full-size values over each reduced pixel.
     fn sums(&self, values: &[f32]) -> Vec<f32> {
         let mut out = vec![0.0_f32; self.across * self.down];
-        for (y, row) in values.chunks_exact(self.width.max(1)).enumerate() {
-            let out = &mut out[(y / self.factor) * self.across..][..self.across];
-            for (sum, cell) in out.iter_mut().zip(row.chunks(self.factor)) {
-                *sum += cell.iter().sum::<f32>();
+        let reduced = ROWS.div_ceil(self.factor);
+        let bands = out.chunks_mut((reduced * self.across).max(1));
+        let bands = bands.zip(values.chunks((reduced * self.factor * self.width).max(1)));
+        map_in_order(bands, |(out, values)| {
+            for (y, row) in values.chunks_exact(self.width.max(1)).enumerate() {
+                let out = &mut out[(y / self.factor) * self.across..][..self.across];
+                for (sum, cell) in out.iter_mut().zip(row.chunks(self.factor)) {
+                    *sum += cell.iter().sum::<f32>();
+                }
             }
-        }
+        });
         out
     }
 

@@ -99,9 +99,20 @@ impl Patch {
         map_in_order(super::colour::projections(self), |w| self.sheet(w, light_mm))
     }
 
+    /// A number for each pixel's colour.
+    pub(super) fn each(&self, of: impl Fn(&[f32; 3]) -> f32 + Sync) -> Vec<f32> {
+        /// Pixels taken at once.
+        const PIXELS: usize = 1 << 16;
+        let mut numbers = vec![0.0; self.log_rgb.len()];
+        map_in_order(numbers.chunks_mut(PIXELS).zip(self.log_rgb.chunks(PIXELS)), |(numbers, colours)| {
+            numbers.iter_mut().zip(colours).for_each(|(number, colour)| *number = of(colour));
+        });
+        numbers
+    }
+
     /// One projection of the patch, local mean 0 and local deviation 1 over about `light_mm`.
     pub fn sheet(&self, weights: [f32; 3], light_mm: f64) -> Sheet {
-        let grey: Vec<f32> = self.log_rgb.iter().map(|v| (0..3).map(|c| weights[c] * v[c]).sum()).collect();
+        let grey = self.each(|v| (0..3).map(|c| weights[c] * v[c]).sum());
         let radius = (light_mm * self.px_per_mm / 2.0).round().max(2.0) as usize;
         let (even, _) = even_light(&grey, &self.valid, self.width, self.height, radius);
         let picture = |v: Vec<f32>| {

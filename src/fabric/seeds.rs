@@ -9,7 +9,7 @@ use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::side_by_side::map_in_order;
+use crate::side_by_side::{both, map_in_order};
 
 /// A place where a texture repeats in two directions, with the pictures to read its lattice from.
 #[derive(Debug, Clone)]
@@ -178,16 +178,13 @@ fn searched(photo: &Photo, map: &PlaneMap, view: &View, excluded: &[Vec<PhotoPoi
     let photo_scale = map.px_per_mm(view.centre).unwrap_or(1.0);
     let fine = (SEARCH_LIMIT / (view.size.0 * view.size.1)).sqrt().min(FINE_PX_PER_MM).min(photo_scale * 1.2);
     let patch = Patch::resample(photo, map, view.centre, view.size, fine, excluded);
-    let mut tiles = score_tiles(&patch);
-    let mut coarser = patch.halved();
-    for _ in 0..2 {
-        if let Some(patch) = coarser {
-            tiles.extend(score_tiles(&patch));
-            coarser = patch.halved();
-        } else {
-            break;
-        }
-    }
+    let coarser = || {
+        let half = patch.halved();
+        let quarter = half.as_ref().and_then(Patch::halved);
+        [half, quarter].iter().flatten().flat_map(score_tiles).collect::<Vec<Tile>>()
+    };
+    let (mut tiles, coarser) = both(|| score_tiles(&patch), coarser);
+    tiles.extend(coarser);
     tiles.sort_by(|a, b| b.score.total_cmp(&a.score));
     (tiles, photo_scale)
 }
@@ -254,7 +251,7 @@ impl Tile {
 
 /// Scores half-overlapping squares of the patch.
 fn score_tiles(patch: &Patch) -> Vec<Tile> {
-    let light: Vec<f32> = patch.log_rgb.iter().map(|v| v.iter().sum::<f32>() / 3.0).collect();
+    let light = patch.each(|v| v.iter().sum::<f32>() / 3.0);
     let radius = (LIGHT_RADIUS_MM * patch.px_per_mm) as usize;
     let (grey, contrast) = even_light(&light, &patch.valid, patch.width, patch.height, radius);
     let (grey, valid) = (&grey[..], &patch.valid[..]);

@@ -4,7 +4,7 @@
 //! a point. Light from the side upsets the first, so it is evidence and no rule.
 
 use super::Basis;
-use super::spectrum::{Grid, dot};
+use super::spectrum::{Grid, dot, dots};
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
 
@@ -86,7 +86,11 @@ impl Wave {
     /// Its amplitude in a window of values.
     fn in_window(&self, data: &[f32]) -> Complex64 {
         let rows = data.chunks_exact(self.y.len());
-        rows.zip(&self.y).map(|(row, y)| Complex64::new(dot(&self.cos_x, row), dot(&self.sin_x, row)) * y).sum()
+        let along_x = |row: &[f32]| {
+            let (cos, sin) = dots(&self.cos_x, &self.sin_x, row);
+            Complex64::new(cos, sin)
+        };
+        rows.zip(&self.y).map(|(row, y)| along_x(row) * y).sum()
     }
 }
 

@@ -6,7 +6,7 @@
 
 use super::Harmonic;
 use super::reader::Reader;
-use super::spectrum::dot;
+use super::spectrum::{dot, dots};
 use crate::quantity::PlanePoint;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::TAU;
@@ -136,7 +136,7 @@ impl Demodulator {
             reader.line(place(offset(0, self.cells), v), place(offset(n - 1, self.cells), v), &mut grey, &mut seen);
             valid += f64::from(self.taper[j]) * dot(&self.taper, &seen);
             for (sum, (re, im)) in row_lines.iter_mut().zip(&self.waves) {
-                *sum = Complex64::new(dot(re, &grey), dot(im, &grey));
+                (sum.re, sum.im) = dots(re, im, &grey);
             }
             for (line, sum) in lines.iter_mut().enumerate() {
                 *sum += self.up[line][j] * row_lines[self.across_of[line]];

@@ -257,6 +257,29 @@ pub(super) fn dot(a: &[f32], b: &[f32]) -> f64 {
     rest + sums.iter().map(|s| f64::from(*s)).sum::<f64>()
 }
 
+/// The sums of products of two lists with one, each as [`dot`] has it: neither waits for the other.
+pub(super) fn dots(first: &[f32], second: &[f32], with: &[f32]) -> (f64, f64) {
+    let others = with.len() & !7;
+    let rest =
+        |list: &[f32]| -> f64 { list[others..].iter().zip(&with[others..]).map(|(a, b)| f64::from(a * b)).sum() };
+    let [a, b] = in_eights(first, second, with).map(|sums| sums.iter().map(|s| f64::from(*s)).sum::<f64>());
+    (rest(first) + a, rest(second) + b)
+}
+
+/// The eight running sums of each list.
+// By itself, or the compiler puts the two lists into one register by turns (measured, over two calls of `dot`: so 0.6 of the
+// time, together with the rest 1.1).
+#[inline(never)]
+fn in_eights(first: &[f32], second: &[f32], with: &[f32]) -> [[f32; 8]; 2] {
+    let (mut a, mut b) = ([0.0_f32; 8], [0.0_f32; 8]);
+    let eights = first.chunks_exact(8).zip(second.chunks_exact(8)).zip(with.chunks_exact(8));
+    for ((first, second), with) in eights {
+        (0..8).for_each(|k| a[k] += first[k] * with[k]);
+        (0..8).for_each(|k| b[k] += second[k] * with[k]);
+    }
+    [a, b]
+}
+
 fn transpose(data: &mut [Complex32], n: usize) {
     for (y0, x0) in squares(n).filter(|(y0, x0)| x0 >= y0) {
         for y in y0..(y0 + SQUARE).min(n) {

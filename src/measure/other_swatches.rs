@@ -10,6 +10,7 @@ use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::map_in_order;
 
 /// Least share of the first swatch's area that a second one has; smaller patches are borders, loose yarn, a label.
 const LEAST_SHARE: f64 = 0.15;
@@ -33,15 +34,16 @@ pub(super) fn parts_beyond(
         return Ok(parts);
     }
     let undeclared = Setup { stitch: None, ..setup.clone() };
-    for seed in search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px) {
+    let seeds = search.beyond(view.photo, view.map, view.excluded, &first.reading.region_px);
+    let read = |seed: FabricSeed| {
         let read = |setup: &Setup| read_beyond(view, &seed, setup, first);
         // What was not declared is not read a second time.
-        let otherwise = |refusal| if setup.stitch.is_some() { read(&undeclared) } else { Err(refusal) };
-        if let Ok(second) = read(setup).or_else(otherwise) {
-            check_one_fabric(view, first, &second)?;
-            let part = Part::of(second, first, &parts);
-            parts.extend(part);
-        }
+        read(setup).or_else(|refusal| if setup.stitch.is_some() { read(&undeclared) } else { Err(refusal) })
+    };
+    for second in map_in_order(seeds, read).into_iter().flatten() {
+        check_one_fabric(view, first, &second)?;
+        let part = Part::of(second, first, &parts);
+        parts.extend(part);
     }
     Ok(parts)
 }

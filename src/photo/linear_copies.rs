@@ -94,6 +94,11 @@ impl Photo {
                 2 => self.average_rows(2, corner, width, rows),
                 3 => self.average_rows(3, corner, width, rows),
                 4 => self.average_rows(4, corner, width, rows),
+                5 => self.average_rows(5, corner, width, rows),
+                6 => self.average_rows(6, corner, width, rows),
+                7 => self.average_rows(7, corner, width, rows),
+                8 => self.average_rows(8, corner, width, rows),
+                9 => self.average_rows(9, corner, width, rows),
                 _ => self.average_rows(factor, corner, width, rows),
             }
         });

@@ -14,6 +14,7 @@ use super::{Graduation, GraduationTrain, RulerReading, RulerUnit};
 use crate::photo::{GreyImage, LUMINANCE, Photo};
 use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
+use crate::side_by_side::{both, map_in_order};
 use image::RgbImage;
 
 /// What the user says about the ruler.
@@ -220,10 +221,11 @@ fn conclude(
 fn reading(photo: &Photo, main: (&Train, &Match), other: Option<(&Train, &Match)>) -> RulerReading {
     let mut trains = vec![graduations(main.0, main.1)];
     trains.extend(other.map(|o| graduations(o.0, o.1)));
-    for train in &mut trains {
-        train.tips = follow(&photo.rgb, train);
-    }
-    let outline_px = outline(&photo.rgb, main.0, other.map(|o| o.0), main.1.scale.pitch_mm);
+    let (tips, outline_px) = both(
+        || map_in_order(&trains, |train| follow(&photo.rgb, train)),
+        || outline(&photo.rgb, main.0, other.map(|o| o.0), main.1.scale.pitch_mm),
+    );
+    trains.iter_mut().zip(tips).for_each(|(train, tips)| train.tips = tips);
     RulerReading { trains, outline_px }
 }
 
@@ -324,10 +326,15 @@ fn reduced(photo: &Photo, scale: f64) -> RgbImage {
 
 /// One mix of the sRGB-coded channels, 0 to 1.
 fn in_mix(rgb: &RgbImage, mix: [f32; 3]) -> GreyImage {
+    /// Pixels that are mixed at once.
+    const PIXELS: usize = 1 << 16;
     let [r, g, b] = mix.map(|w| w / 255.0);
     let mut grey = GreyImage::new(rgb.width(), rgb.height());
-    for (out, p) in grey.as_mut().iter_mut().zip(rgb.as_raw().chunks_exact(3)) {
-        *out = r * f32::from(p[0]) + g * f32::from(p[1]) + b * f32::from(p[2]);
-    }
+    let parts = grey.as_mut().chunks_mut(PIXELS).zip(rgb.as_raw().chunks(3 * PIXELS));
+    map_in_order(parts, |(grey, rgb)| {
+        for (out, p) in grey.iter_mut().zip(rgb.chunks_exact(3)) {
+            *out = r * f32::from(p[0]) + g * f32::from(p[1]) + b * f32::from(p[2]);
+        }
+    });
     grey
 }

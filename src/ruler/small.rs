@@ -14,19 +14,25 @@ pub(super) fn small_copy(picture: &RgbImage, width: u32, height: u32) -> RgbImag
     /// Rows of the copy that are made at once.
     const ROWS: u32 = 32;
     let columns: Vec<Range<usize>> = (0..width).map(|x| stood_for(x, picture.width(), width)).collect();
-    let bands = (0..height).step_by(ROWS as usize).map(|y| y..(y + ROWS).min(height));
     let rows = |y: u32| stood_for(y, picture.height(), height);
-    let small = map_in_order(bands, |band| small_rows(picture, &columns, band.map(rows))).concat();
-    RgbImage::from_raw(width, height, small).unwrap_or_default()
+    let mut small = RgbImage::new(width, height);
+    let bands = (0..height).step_by(ROWS as usize).map(|y| y..(y + ROWS).min(height));
+    let bands = bands.zip(small.as_mut().chunks_mut(3 * (ROWS * width) as usize));
+    map_in_order(bands, |(band, out)| small_rows(picture, &columns, band.map(rows), out));
+    small
 }
 
 /// Rows of the small copy, given the pixels that each of its columns and of these rows stands for.
-fn small_rows(picture: &RgbImage, columns: &[Range<usize>], rows: impl Iterator<Item = Range<usize>>) -> Vec<u8> {
+fn small_rows(
+    picture: &RgbImage,
+    columns: &[Range<usize>],
+    rows: impl Iterator<Item = Range<usize>>,
+    small: &mut [u8],
+) {
     let stride = 3 * picture.width() as usize;
-    let mut small = Vec::new();
     let mut lines = vec![0_u16; stride];
     let mut sums = vec![[0_u32; 3]; columns.len()];
-    for rows in rows {
+    for (rows, small) in rows.zip(small.chunks_exact_mut(3 * columns.len())) {
         sums.fill([0; 3]);
         // So many rows of bytes as sixteen bits hold the sum of, one after the other.
         for few in picture.as_raw()[rows.start * stride..rows.end * stride].chunks(256 * stride) {
@@ -40,12 +46,11 @@ fn small_rows(picture: &RgbImage, columns: &[Range<usize>], rows: impl Iterator<
                 }
             }
         }
-        for (sum, column) in sums.iter().zip(columns) {
+        for ((sum, column), small) in sums.iter().zip(columns).zip(small.chunks_exact_mut(3)) {
             let n = (column.len() * rows.len()) as u32;
-            small.extend(sum.map(|s| ((s + n / 2) / n) as u8));
+            small.copy_from_slice(&sum.map(|s| ((s + n / 2) / n) as u8));
         }
     }
-    small
 }
 
 /// The pixels along a side that pixel `at` of the small copy stands for; at least one.

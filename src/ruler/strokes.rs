@@ -4,7 +4,7 @@
 //! neighbouring rows are linked. Six shears, three along each axis, cover every direction.
 
 use crate::photo::GreyImage;
-use crate::side_by_side::map_in_order;
+use crate::side_by_side::{both, map_in_order};
 
 /// Rows averaged before valleys are looked for: noise falls by √5, and at the steepest slope within one shear
 /// (0.36 px a row) a stroke smears by no more than ±0.7 px.
@@ -45,36 +45,41 @@ impl Stroke {
 
 /// All strokes deeper than `depth_min` in a grey picture.
 pub(super) fn find_strokes(grey: &GreyImage, depth_min: f32) -> Vec<Stroke> {
-    let upright = Raster { data: grey.as_raw().clone(), width: grey.width() as usize, height: grey.height() as usize };
-    let turned = upright.transposed();
-    let looks = SHEARS.into_iter().flat_map(|shear| [(false, shear), (true, shear)]);
-    map_in_order(looks, |(is_turned, shear)| {
-        if !is_turned {
-            return sheared_strokes(&upright, shear, depth_min);
-        }
-        let mut strokes = sheared_strokes(&turned, shear, depth_min);
-        strokes.iter_mut().for_each(|s| (s.a, s.b) = ((s.a.1, s.a.0), (s.b.1, s.b.0)));
-        strokes
-    })
-    .concat()
+    let upright = Raster { data: grey.as_raw(), width: grey.width() as usize, height: grey.height() as usize };
+    let in_shears = |raster: &Raster| map_in_order(SHEARS, |shear| sheared_strokes(raster, shear, depth_min));
+    let (along, mut across) = both(
+        || in_shears(&upright),
+        || {
+            let data = upright.transposed();
+            in_shears(&Raster { data: &data, width: upright.height, height: upright.width })
+        },
+    );
+    across.iter_mut().flatten().for_each(|s| (s.a, s.b) = ((s.a.1, s.a.0), (s.b.1, s.b.0)));
+    along.into_iter().zip(across).flat_map(|(along, across)| [along, across]).collect::<Vec<_>>().concat()
 }
 
 /// A plain row-major picture.
-struct Raster {
-    data: Vec<f32>,
+struct Raster<'a> {
+    data: &'a [f32],
     width: usize,
     height: usize,
 }
 
-impl Raster {
-    fn transposed(&self) -> Self {
+impl Raster<'_> {
+    /// Its columns, one after the other.
+    fn transposed(&self) -> Vec<f32> {
+        /// Columns that are copied at once: what one read from memory brings of a row.
+        const COLUMNS: usize = 16;
         let mut data = vec![0.0; self.data.len()];
-        for (y, row) in self.data.chunks_exact(self.width.max(1)).enumerate() {
-            for (x, v) in row.iter().enumerate() {
-                data[x * self.height + y] = *v;
+        let bands = data.chunks_mut((COLUMNS * self.height).max(1)).enumerate();
+        map_in_order(bands, |(band, columns)| {
+            for (y, row) in self.data.chunks_exact(self.width.max(1)).enumerate() {
+                for (column, v) in columns.chunks_exact_mut(self.height).zip(&row[band * COLUMNS..]) {
+                    column[y] = *v;
+                }
             }
-        }
-        Self { data, width: self.height, height: self.width }
+        });
+        data
     }
 }
 

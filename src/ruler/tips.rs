@@ -5,6 +5,7 @@ use super::fit::{Curve, quantile};
 use super::ink::Ink;
 use super::{Graduation, GraduationTrain, MarkTip};
 use crate::quantity::PhotoPoint;
+use crate::side_by_side::map_few_in_order;
 use image::RgbImage;
 use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::{PI, TAU};
@@ -198,7 +199,11 @@ impl<'a> Scene<'a> {
 
     /// Every mark long enough, followed along the course; marks whose depth is unlike the others' left out.
     fn followed(&self, course: &Course, rows_max: usize) -> Option<Vec<Followed>> {
-        let seen: Vec<_> = (0..self.train.marks.len()).filter_map(|k| self.followed_one(k, course, rows_max)).collect();
+        /// Marks that are followed at once.
+        const FEW: usize = 12;
+        let marks: Vec<usize> = (0..self.train.marks.len()).collect();
+        let seen = map_few_in_order(&marks, FEW, |&k| self.followed_one(k, course, rows_max));
+        let seen: Vec<_> = seen.into_iter().flatten().collect();
         let usual = quantile(seen.iter().map(|s| s.1), 0.5)?;
         let even = |a: f64, b: f64| (EVEN_DEPTH.0..=EVEN_DEPTH.1).contains(&(a / b));
         Some(seen.into_iter().filter(|s| even(s.1, usual) && even(s.2, s.1)).map(|s| s.0).collect())

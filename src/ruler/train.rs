@@ -2,6 +2,7 @@
 
 mod between;
 mod growth;
+mod look;
 mod seed;
 
 use super::chain::Chain;

@@ -8,6 +8,7 @@
 use super::super::fit::quantile;
 use super::super::ink::Ink;
 use super::Train;
+use crate::side_by_side::map_few_in_order;
 
 /// Steps of the profile across one gap: a multiple of twice every division that is tried would be 5040; at 120 a place is
 /// off by less than a hundredth of the gap.
@@ -52,12 +53,10 @@ fn least_depth(lot: &[f64; STEPS], parts: usize) -> Option<f64> {
 
 /// Mean profiles across a gap, each of [`LOT`] neighbouring gaps.
 fn lots(train: &Train, ink: &Ink) -> Vec<[f64; STEPS]> {
-    let gaps: Vec<[f64; STEPS]> = train
-        .marks
-        .windows(2)
-        .filter(|w| w[1].index == w[0].index + 1)
-        .filter_map(|w| across(train, ink, (w[0].u, w[1].u)))
-        .collect();
+    let neighbours = train.marks.windows(2).filter(|w| w[1].index == w[0].index + 1);
+    let gaps: Vec<(f64, f64)> = neighbours.map(|w| (w[0].u, w[1].u)).collect();
+    let gaps = map_few_in_order(&gaps, LOT, |gap| across(train, ink, *gap));
+    let gaps: Vec<[f64; STEPS]> = gaps.into_iter().flatten().collect();
     let mean = |lot: &[[f64; STEPS]]| std::array::from_fn(|k| lot.iter().map(|g| g[k]).sum::<f64>() / lot.len() as f64);
     gaps.chunks_exact(LOT).map(mean).collect()
 }
