@@ -59,8 +59,10 @@ fn stages(group: &mut BenchmarkGroup<ThreadTime>, bytes: &[u8]) {
     let seed = &search.seeds[0];
     on_photo("decide at a place", &|_| drop(black_box(lattice::propose(&seed.sheets, &declared))));
     let decision = lattice::propose(&seed.sheets, &declared).expect("stitches");
-    on_photo("follow", &|p| drop(black_box(lattice::grow(p, &map, &decision, &excluded, None))));
-    let followed = lattice::grow(&photo, &map, &decision, &excluded, None).expect("a lattice");
+    on_photo("follow", &|p| {
+        drop(black_box(lattice::grow(p, &map, &decision, &excluded, None, lattice::Windows::Wide)))
+    });
+    let followed = lattice::grow(&photo, &map, &decision, &excluded, None, lattice::Windows::Wide).expect("a lattice");
     on_photo("second look", &|p| {
         let even = lattice::straightened(p, &map, &followed, &excluded).expect("an area");
         drop(black_box(lattice::confirm(&even.sheets(8.0), &declared, &followed.basis)));

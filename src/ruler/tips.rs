@@ -480,7 +480,7 @@ mod tests {
     #[test]
     fn what_the_grid_leaves_of_thin_marks_is_in_their_uncertainty() {
         // Steps from a little under to a little over three pixels: the marks' phases go round once.
-        let starts: Vec<f64> = (0..160).map(|k| f64::from(k)).map(|k| 20.0 + 2.9 * k + 6e-4 * k * k).collect();
+        let starts: Vec<f64> = (0..160).map(f64::from).map(|k| 20.0 + 2.9 * k + 6e-4 * k * k).collect();
         let (rgb, train) = drawn_at(starts, 0.7, 9.0, false);
         let tips = follow(&rgb, &train);
         let z = errors_in_sigmas(&tips, &train);
