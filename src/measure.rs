@@ -9,6 +9,7 @@ mod other_swatches;
 mod parts;
 mod recognise_stage;
 mod rivals;
+mod ruler_gap;
 mod same_swatch;
 mod scale_stage;
 mod single_loops;
@@ -268,7 +269,7 @@ fn last_stage(
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(look.as_ref()?, scale.outline())),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look.as_ref()?, scale.outline())),
         ruler_make: scale.make(photo),
         relief: Relief::of_pattern(&decision.pattern.name),
     };

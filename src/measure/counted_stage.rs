@@ -76,7 +76,7 @@ pub(super) fn chain(
         ruler_class: setup.ruler_class,
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(look.as_ref()?, scale.outline())),
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look.as_ref()?, scale.outline())),
         ruler_make: scale.make(photo),
         relief: setup.stitch.as_ref().map_or(Relief::Raised, |stitch| Relief::of_pattern(&stitch.name)),
     };

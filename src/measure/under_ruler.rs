@@ -1,6 +1,7 @@
 //! What the ruler lies on, fabric or table, and what it seems to be made of.
 
 use super::alike::FabricLook;
+use super::ruler_gap;
 use crate::gauge::{RulerMake, RulerOn};
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
@@ -27,9 +28,18 @@ const BOTH_SIDES: (f64, f64) = (0.5, 0.2);
 /// What a ruler lies on, `None` where that can't be told.
 ///
 /// Fabric under a ruler shows on both sides of it at the same place along it; beside a swatch only one side has fabric, and
-/// a gap before it. Without a gap the ruler may lie with one edge on the swatch: that is left open.
-pub(super) fn ruler_lies_on(look: &FabricLook, outline: &[PhotoPoint]) -> Option<RulerOn> {
+/// a gap before it, wide or just seen. Without a gap the ruler may lie with one edge on the swatch: that is left open.
+pub(super) fn ruler_lies_on(photo: &Photo, look: &FabricLook, outline: &[PhotoPoint]) -> Option<RulerOn> {
     let body = Body::of(outline)?;
+    seen_on_its_sides(look, &body).or_else(|| {
+        let gap = ruler_gap::table_shows(photo, &body, look.stitch_px, &|at| look.alike(at));
+        gap.then_some(RulerOn::Table)
+    })
+}
+
+/// What fabric on both sides, on one or on neither tells of the ruler's place; `None` where one side alone is seen, or
+/// fabric runs up to the ruler on one side.
+fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
     // Places with fabric on either side, on both; and those where only one side is in the picture.
     let (mut either, mut both, mut half_seen, mut seen, mut touching) = (0usize, 0usize, 0usize, 0usize, 0usize);
     for k in 0..PLACES {
@@ -66,7 +76,7 @@ pub(super) fn ruler_lies_on(look: &FabricLook, outline: &[PhotoPoint]) -> Option
 }
 
 /// A ruler's outline as a band along the direction in which it is longest.
-struct Body {
+pub(super) struct Body {
     middle: PhotoPoint,
     /// Unit vector along the ruler.
     along: (f64, f64),
@@ -78,7 +88,7 @@ struct Body {
 
 impl Body {
     /// `None` for an outline without extent.
-    fn of(outline: &[PhotoPoint]) -> Option<Self> {
+    pub fn of(outline: &[PhotoPoint]) -> Option<Self> {
         let n = outline.len() as f64;
         let (a, b) = outline.iter().enumerate().fold(None, |far: Option<(PhotoPoint, PhotoPoint)>, (i, p)| {
             outline[..i].iter().fold(far, |far, q| match far {
@@ -110,8 +120,13 @@ impl Body {
         Some(Self { middle, along, reach, rim })
     }
 
+    /// Its length, in px.
+    pub fn length_px(&self) -> f64 {
+        self.reach.1 - self.reach.0
+    }
+
     /// The place `px` outside one long side (−1 or 1) at a share of the ruler's length.
-    fn beside(&self, share: f64, side: f64, px: f64) -> PhotoPoint {
+    pub fn beside(&self, share: f64, side: f64, px: f64) -> PhotoPoint {
         let u = self.reach.0 + share * (self.reach.1 - self.reach.0);
         let crossings = self.rim.iter().zip(self.rim.iter().cycle().skip(1)).filter_map(|(p, q)| {
             let t = (u - p.0) / (q.0 - p.0);
