@@ -20,7 +20,7 @@ const APART: f64 = 0.5;
 /// straight edge has half.
 const AMID: f64 = 0.55;
 
-/// Fabrics looked at, largest first.
+/// Fabrics looked at, largest first, of those that do not hold each other's seeds.
 const FABRICS: usize = 2;
 
 /// Part of the fabric that the most far-reaching lead was followed over, that another must be followed over as well to say
@@ -35,12 +35,25 @@ struct Fabric<'a> {
 }
 
 impl View<'_> {
-    /// Recognises what was knitted in the largest fabric, and follows its lattice.
+    /// Recognises what was knitted in the largest fabrics, and follows the lattice of the one that is read.
     pub fn recognise(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
         let fabrics = self.fabrics(seeds, setup)?;
-        let found: Vec<(f64, Result<Followed, Refusal>)> =
-            fabrics.iter().map(|f| (f.area_mm2, self.recognise_in(f, setup))).collect();
         let knitted = |r: &Result<Followed, Refusal>| !matches!(r, Err(e) if e.code == RefusalCode::NotKnit);
+        let mut apart: Vec<usize> = Vec::new();
+        for (i, fabric) in fabrics.iter().enumerate() {
+            if apart.len() < FABRICS && !apart.iter().any(|other| self.holds(&fabrics[*other], fabric.seed)) {
+                apart.push(i);
+            }
+        }
+        let read = |i: usize| (fabrics[i].area_mm2, self.recognise_in(&fabrics[i], setup));
+        let mut found: Vec<(f64, Result<Followed, Refusal>)> = apart.iter().map(|i| read(*i)).collect();
+        // A table that repeats, or a lattice of the fabric that is none of its stitches, hides what is knitted no longer.
+        let mut others = (0..fabrics.len()).filter(|i| !apart.contains(i));
+        while !found.iter().any(|(_, r)| knitted(r))
+            && let Some(other) = others.next()
+        {
+            found.push(read(other));
+        }
         let best = found.iter().position(|(_, r)| r.is_ok());
         if let Some(at) = best
             && let (area, Ok(answer)) = &found[at]
@@ -58,7 +71,7 @@ impl View<'_> {
         found.into_iter().nth(chosen).map_or_else(nothing, |(_, r)| r)
     }
 
-    /// Where the leads of the seeds can be followed to: fabrics that do not hold each other's seeds, largest first.
+    /// Where the leads of the seeds can be followed to, largest first; they may be one fabric, read in several ways.
     fn fabrics<'a>(&self, seeds: &'a [FabricSeed], setup: &Setup) -> Result<Vec<Fabric<'a>>, Refusal> {
         let mut first_refusal = None;
         let mut all: Vec<Fabric> = Vec::new();
@@ -84,20 +97,15 @@ impl View<'_> {
             }
         }
         all.sort_by(|a, b| b.area_mm2.total_cmp(&a.area_mm2));
-        let mut kept: Vec<Fabric> = Vec::new();
-        for fabric in all {
-            let within = |f: &Fabric| {
-                let at = self.map.to_photo(fabric.seed.centre);
-                at.is_some_and(|p| inside(&f.reading.region_px, p))
-            };
-            if kept.len() < FABRICS && !kept.iter().any(within) {
-                kept.push(fabric);
-            }
-        }
-        if kept.is_empty() {
+        if all.is_empty() {
             return Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")));
         }
-        Ok(kept)
+        Ok(all)
+    }
+
+    /// Whether a fabric was followed over the place of a seed.
+    fn holds(&self, fabric: &Fabric, seed: &FabricSeed) -> bool {
+        self.map.to_photo(seed.centre).is_some_and(|p| inside(&fabric.reading.region_px, p))
     }
 
     /// Reads places all over one fabric, follows what they may be, and decides on the whole that each shows.
