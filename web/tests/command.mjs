@@ -29,7 +29,7 @@ export function beside(photo) {
   return { options: about.arguments, setup };
 }
 
-/** How far apart two values of a gauge may be, relatively. Seen: 5e-8 and less. */
+/** How far apart two values of a gauge may be, relatively. Seen: 4e-7 and less. */
 const VALUES = 1e-6;
 /**
  * The same for half-widths: how stitches scatter is told from spectra in 32-bit numbers, whose last digits depend on the
