@@ -260,7 +260,7 @@ fn last_stage(
     setup: &Setup,
     scale: scale_stage::Scale,
     prior: CameraPrior,
-    Followed { decision, reading }: Followed,
+    Followed { decision, reading, share_covered }: Followed,
 ) -> Result<compose::Finished, Refusal> {
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
@@ -274,7 +274,9 @@ fn last_stage(
         relief: Relief::of_pattern(&decision.pattern.name),
     };
     let covered = match (&look, setup.region) {
-        (Some(look), None) => Some(look.share_covered(&reading.region_px, scale.outline())),
+        (Some(look), None) => {
+            Some(share_covered.unwrap_or_else(|| look.share_covered(&reading.region_px, scale.outline())))
+        }
         _ => None,
     };
     alike::check_share(covered)?;

@@ -3,6 +3,7 @@
 use crate::card::CHECK_LENGTH_MM;
 use crate::plane::Span;
 use crate::quantity::PhotoPoint;
+use crate::sizing::{Length, LengthUnit};
 
 /// A finite number.
 pub fn number(text: &str) -> Result<f64, String> {
@@ -30,10 +31,18 @@ pub fn thickness_mm(text: &str) -> Result<f64, String> {
 
 /// A length in a photo, in mm, above zero; a `mm` behind it is allowed.
 pub fn length_mm(text: &str) -> Result<f64, String> {
+    within_range_mm(positive(without_unit(text, "mm"))?, text)
+}
+
+/// A length as plans take it (`20 cm`, `8 in`, `7 7/8 in`), or a bare number of mm; in mm, above zero.
+pub fn length_of_any_unit_mm(text: &str) -> Result<f64, String> {
+    within_range_mm(Length::parse(text, LengthUnit::Mm)?.mm(), text)
+}
+
+fn within_range_mm(mm: f64, text: &str) -> Result<f64, String> {
     /// A hundredth of a millimetre to ten metres: far beyond both ends of what a photo of a swatch shows (a stated choice).
     const RANGE_MM: std::ops::RangeInclusive<f64> = 0.01..=10_000.0;
-    let value = positive(without_unit(text, "mm"))?;
-    if RANGE_MM.contains(&value) { Ok(value) } else { Err(format!("'{text}' is not between 0.01 and 10000 mm")) }
+    if RANGE_MM.contains(&mm) { Ok(mm) } else { Err(format!("'{text}' is not between 0.01 and 10000 mm")) }
 }
 
 /// The calibration card's check length as measured, in mm; a `mm` behind it is allowed.
@@ -143,6 +152,13 @@ mod tests {
     fn lengths_and_gauges_that_no_swatch_has() {
         assert_eq!((thickness_mm("0"), thickness_mm("1.2mm")), (Ok(0.0), Ok(1.2)));
         assert_eq!((length_mm("10 mm"), gauge("22x30")), (Ok(10.0), Ok((22.0, 30.0))));
+        // A bare number stays what it was; the inch is 25.4 mm exactly.
+        for (text, mm) in [("200", 200.0), ("200mm", 200.0), ("20 cm", 200.0), ("8in", 203.2), ("7 7/8 in", 200.025)] {
+            assert_eq!(length_of_any_unit_mm(text), Ok(mm), "{text}");
+        }
+        for text in ["", "0", "0 cm", "-5", "20 m", "20 ft", "10 cm / 4 in", "NaN", "1e300"] {
+            assert!(length_of_any_unit_mm(text).is_err(), "{text}");
+        }
         for text in ["-0.1", "51", "1e300", "NaN"] {
             assert!(thickness_mm(text).is_err(), "{text}");
         }

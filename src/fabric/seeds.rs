@@ -119,8 +119,7 @@ impl Search {
         };
         let mut chosen: Vec<&Tile> = Vec::new();
         for t in self.tiles.iter().filter(|t| t.score >= LEAST_SCORE.max(SECOND_SHARE * best)) {
-            let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
-            if apart && outside(t) {
+            if chosen.iter().all(|c| t.lies_apart(c)) && outside(t) {
                 chosen.push(t);
                 if chosen.len() == MOST {
                     break;
@@ -196,7 +195,7 @@ fn choose(tiles: &[Tile], best: f64) -> Vec<&Tile> {
     for t in tiles.iter().filter(|t| t.score >= LEAST_SCORE.min(best).max(0.2 * best)) {
         let alike = chosen.iter().filter(|c| t.resembles(c)).count();
         let as_fine = chosen.iter().filter(|c| (t.period_mm / c.period_mm).ln().abs() < AS_FINE).count();
-        let apart = chosen.iter().all(|c| c.centre.distance(t.centre) > 0.5 * c.side_mm.min(t.side_mm));
+        let apart = chosen.iter().all(|c| t.lies_apart(c));
         let room = if chosen.first().is_some_and(|c| t.resembles(c)) { 2 } else { 1 };
         if chosen.len() < MOST_SEEDS && alike < room && as_fine < MOST_AS_FINE && apart {
             chosen.push(t);
@@ -236,6 +235,14 @@ struct Tile {
 }
 
 impl Tile {
+    /// Whether it shows another place than the other. Middles lie half of the smaller side apart, or a multiple of that by
+    /// rows and columns: the limit lies between neighbours, which share half of what they show (0.5), and diagonal ones
+    /// (0.71), so that no last digit decides.
+    fn lies_apart(&self, other: &Self) -> bool {
+        const SIDES: f64 = 0.6;
+        self.centre.distance(other.centre) > SIDES * self.side_mm.min(other.side_mm)
+    }
+
     /// Whether most of the weaker tile's lines are lines of the other: the same texture, lying the same way.
     fn resembles(&self, other: &Tile) -> bool {
         let near = 2.0 / self.side_mm.min(other.side_mm);

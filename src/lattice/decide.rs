@@ -127,7 +127,7 @@ pub fn propose(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusa
     let trials = reading::trials(declared);
     let sightings = sightings(&views, declared, |v| reading::sighting(v, &trials));
     let (view, seen) = first(&sightings)?;
-    let (best, margin) = chosen(&seen.readings, declared);
+    let Choice { best, margin, .. } = chosen(&seen.readings, declared);
     if best.score < PROPOSED {
         let why = format!("lattice score {:.1}, {PROPOSED:.0} needed", best.score);
         return Err(Refusal::new(RefusalCode::NotKnit, why));
@@ -146,7 +146,7 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
     sightings.iter_mut().for_each(|(_, seen)| keep_possible(seen));
     sightings.sort_by(|a, b| b.1.readings[0].score.total_cmp(&a.1.readings[0].score));
     let (view, seen) = first(&sightings)?;
-    let (best, margin) = chosen(&seen.readings, declared);
+    let Choice { best, margin, .. } = chosen(&seen.readings, declared);
     check_not_crossing(&decision(view, seen, best, margin, declared).harmonics)?;
     let decision = judged(&sightings, declared)?;
     match impossible(best, &seen.scene) {
@@ -182,7 +182,8 @@ fn first<'a, 'b, 'c>(sightings: &'c [(&'a View<'b>, Sighting)]) -> Result<(&'a V
 /// The decision between the readings of the clearest view.
 fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decision, Refusal> {
     let (view, seen) = first(sightings)?;
-    let (best, mut margin) = chosen(&seen.readings, declared);
+    let choice = chosen(&seen.readings, declared);
+    let (best, mut margin) = (choice.best, choice.margin);
     // A projection that shows other stitches is a rival too: noise and light differ between them, stitches don't.
     let others = sightings.iter().map(|(_, s)| &s.readings[0]).filter(|r| !same_counts(&r.basis, &best.basis));
     if declared.expected_per_10cm.is_none() {
@@ -193,7 +194,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     }
     let found = decision(view, seen, best, margin, declared);
     let clear = match declared.pattern {
-        Some(_) if finer_rowing(&seen.readings, best) => CLEAR_ROWING,
+        Some(_) if choice.against_finer_rowing() => CLEAR_ROWING,
         Some(_) => CLEAR,
         None if best.rowing => CLEAR_ROWING,
         None => CLEAR_UNDECLARED,
@@ -212,14 +213,6 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let places = Agreement { agree: 1, of: 1 };
     let stands_on = StandsOn { score: best.score, margin_needed: clear, places, projections };
     Ok(Decision { stands_on, ..found })
-}
-
-/// Whether the best rival has smaller stitches and knit and purl rows that differ: such rows are half-way to a lattice of larger
-/// stitches that lies aslant.
-fn finer_rowing(readings: &[Reading], best: &Reading) -> bool {
-    let rival = readings.iter().find(|r| !same_counts(&r.basis, &best.basis));
-    rival
-        .is_some_and(|r| r.rowing && !best.rowing && r.basis.stitches_per_mm2() > FINER * best.basis.stitches_per_mm2())
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs
@@ -306,15 +299,34 @@ fn no_stitches(r: &Reading, named: bool) -> Option<String> {
     })
 }
 
-/// The best reading and its margin; an expected gauge settles which of the readings that remain it is.
-pub(super) fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> (&'a Reading, f64) {
+/// The reading that is chosen of those of one view.
+pub(super) struct Choice<'a> {
+    best: &'a Reading,
+    /// The best of the others that counts other stitches or rows.
+    rival: Option<&'a Reading>,
+    /// How far the best of all readings is ahead of its rival.
+    pub margin: f64,
+}
+
+impl Choice<'_> {
+    /// Whether the rival has smaller stitches and knit and purl rows that differ: such rows are half-way to a lattice of
+    /// larger stitches that lies aslant.
+    fn against_finer_rowing(&self) -> bool {
+        let area = |r: &Reading| r.basis.stitches_per_mm2();
+        self.rival.is_some_and(|r| r.rowing && !self.best.rowing && area(r) > FINER * area(self.best))
+    }
+}
+
+/// The best reading; an expected gauge settles which of the readings that remain it is.
+pub(super) fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> Choice<'a> {
     let fits = |r: &&Reading| declared.expected_per_10cm.is_some_and(|e| near_expected(&r.basis, e));
+    let rival_of = |best: &Reading| readings.iter().find(|r| !same_counts(&r.basis, &best.basis));
     let best = &readings[0];
-    let rival = readings[1..].iter().find(|r| !same_counts(&r.basis, &best.basis));
+    let rival = rival_of(best);
     let margin = rival.map_or(best.score, |r| best.score - r.score);
     match readings.iter().take_while(|r| best.score - r.score < RIVAL_WITHIN).find(fits) {
-        Some(expected) => (expected, margin.max(CLEAR_ROWING)),
-        None => (best, margin),
+        Some(expected) => Choice { best: expected, rival: rival_of(expected), margin: margin.max(CLEAR_ROWING) },
+        None => Choice { best, rival, margin },
     }
 }
 

@@ -8,7 +8,7 @@
 //! seen there, so that no level decides by itself.
 
 use super::StitchPattern;
-use super::score::Line;
+use super::line::Line;
 
 /// A family of patterns with alike spectra.
 #[derive(Debug)]

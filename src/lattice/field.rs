@@ -32,13 +32,7 @@ impl Field {
         }
         let sum = nodes.keys().fold((0.0, 0.0), |a, k| (a.0 + f64::from(k.0), a.1 + f64::from(k.1)));
         let origin = (sum.0 / n, sum.1 / n);
-        let mut normal = nalgebra::SMatrix::<f64, 6, 6>::zeros();
-        let mut right = nalgebra::SMatrix::<f64, 6, 2>::zeros();
-        for (&at, node) in nodes {
-            let (row, place) = (Self::terms_at(origin, at), node.settled());
-            normal += row * row.transpose();
-            right += row * nalgebra::RowVector2::new(place.x, place.y);
-        }
+        let (normal, right) = sums(nodes, |at| Self::terms_at(origin, at));
         let inverse = normal.try_inverse()?;
         let terms = inverse * right;
         let miss = |(&at, node): (&(i32, i32), &Node)| {
@@ -51,24 +45,17 @@ impl Field {
         Some(Self { origin, terms, inverse, scatter_mm, step_mm })
     }
 
-    /// By how many stitches or rows, whichever are more, the blocks that `all` has beyond those of `first` lie off the smooth
-    /// function that both sides follow: least squares with a step between the two. A miscount under a hidden strip is a step of
-    /// one. Unlike what one side foretells, this knows the fabric's course on both. `None` where either side is too small to say.
-    pub fn step_between(first: &Nodes, all: &Nodes) -> Option<f64> {
+    /// By how many stitches or rows, whichever are more, the blocks that `all` has beyond those of `first`, which this was
+    /// fitted to, lie off the smooth function that both sides follow: least squares with a step between the two. A miscount
+    /// under a hidden strip is a step of one. Unlike what one side foretells, this knows the fabric's course on both. `None`
+    /// where the other side is too small to say.
+    pub fn step_beyond(&self, first: &Nodes, all: &Nodes) -> Option<f64> {
         const LEAST: usize = 8;
-        let near = Self::fit(first)?;
-        let beyond = |k: &(i32, i32)| f64::from(u8::from(!first.contains_key(k)));
-        if all.keys().filter(|k| !first.contains_key(k)).count() < LEAST {
+        let is_beyond = |at: (i32, i32)| !first.contains_key(&at);
+        if all.keys().filter(|at| is_beyond(**at)).count() < LEAST {
             return None;
         }
-        let (mut normal, mut right) =
-            (nalgebra::SMatrix::<f64, 7, 7>::zeros(), nalgebra::SMatrix::<f64, 7, 2>::zeros());
-        for (at, node) in all {
-            let row = near.row(*at).push(beyond(at));
-            let place = node.settled();
-            normal += row * row.transpose();
-            right += row * nalgebra::RowVector2::new(place.x, place.y);
-        }
+        let (normal, right) = sums::<7>(all, |at| self.row(at).push(f64::from(u8::from(is_beyond(at)))));
         let terms = normal.try_inverse()? * right;
         let f = first.values().next()?.frame;
         let steps = nalgebra::Matrix2::new(f.stitch_mm[0], f.row_mm[0], f.stitch_mm[1], f.row_mm[1]);
@@ -101,4 +88,18 @@ impl Field {
         let row = self.row(at);
         2.0 * self.scatter_mm * (row.transpose() * self.inverse * row).x.max(0.0).sqrt() / self.step_mm
     }
+}
+
+/// The sums of a least-squares fit of the blocks' places, given the terms of each: the normal matrix and the right sides.
+fn sums<const N: usize>(
+    nodes: &Nodes,
+    terms: impl Fn((i32, i32)) -> nalgebra::SVector<f64, N>,
+) -> (nalgebra::SMatrix<f64, N, N>, nalgebra::SMatrix<f64, N, 2>) {
+    let (mut normal, mut right) = (nalgebra::SMatrix::zeros(), nalgebra::SMatrix::zeros());
+    for (&at, node) in nodes {
+        let (row, place) = (terms(at), node.settled());
+        normal += row * row.transpose();
+        right += row * nalgebra::RowVector2::new(place.x, place.y);
+    }
+    (normal, right)
 }

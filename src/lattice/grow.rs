@@ -10,13 +10,14 @@ use super::phase::{Demodulator, Frame, Motif, Shift, Window};
 use super::reader::Reader;
 use super::region;
 use super::settle::{settle, working_sheet};
+use super::trim::trim;
 use super::{Decision, LatticeReading, PhaseBlock, local};
 use crate::fabric::{Sheet, inside};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::side_by_side::map_in_order;
+use crate::side_by_side::map_few_in_order;
 use rustfft::num_complex::Complex64;
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 use std::f64::consts::TAU;
@@ -46,29 +47,15 @@ const SAME_FABRIC: f64 = 0.4;
 /// Least share of a window's contrast that a lattice explains at all: noise reaches about a thousandth.
 const LEAST_COHERENCE: f64 = 0.02;
 /// Share of a window that must be visible.
-const VISIBLE: f64 = 0.6;
+pub(super) const VISIBLE: f64 = 0.6;
 /// Largest surprise of a new block against its prediction, in stitches or rows: beyond this a neighbouring cycle of the
 /// second harmonic would fit as well.
 const SURPRISE: f64 = 0.2;
-/// Largest standard uncertainty, in stitches or rows, at which the lattice beyond a hidden strip is foretold: a miscount by
-/// one then starts at two standard deviations, and is seen once both sides are joined.
-const BRIDGE_DOUBT: f64 = 0.25;
-/// Scatter about one smooth field, in steps, that a miscount of one beyond a strip adds at least (a step of one in a
-/// third of a region leaves 0.15 about a quadratic).
-const MISCOUNT: f64 = 0.06;
-/// Step between both sides of a strip, in stitches or rows, from which on it is nearer to a miscount of one than to none.
-const STEP: f64 = 0.5;
-/// Blocks at the rim whose misfit exceeds this many medians go: inside the fabric one in twenty does (measured).
-const PEEL_MISFIT: f64 = 2.2;
-/// Blocks at the rim whose contrast is under this share of the median go.
-const PEEL_GAIN: f64 = 0.75;
-/// Layers taken off at most: wider than the border of a usual swatch.
-const PEEL_LAYERS: usize = 6;
 /// Places measured at most while growing: a fabric of 200 by 200 stitches and rows. A lattice that goes on is a fine weave
 /// or has lost its steps; the bound keeps the time of a photo bounded.
 const MOST_MEASURED: usize = 12_000;
 /// The four neighbours of a block.
-const SIDES: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
+pub(super) const SIDES: [(i32, i32); 4] = [(1, 0), (-1, 0), (0, 1), (0, -1)];
 /// Counts of blocks at which the motif is estimated anew while growing.
 const RELEARN: [usize; 4] = [9, 25, 80, 250];
 
@@ -132,8 +119,9 @@ pub(super) fn grow_sheet(
         growth.learn();
         growth.polish();
     }
-    growth.prune();
-    Ok((growth.nodes, growth.hidden))
+    let Growth { mut nodes, hidden, .. } = growth;
+    trim(&mut nodes, &hidden);
+    Ok((nodes, hidden))
 }
 
 fn reading(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
@@ -190,16 +178,16 @@ enum Unread {
 }
 
 /// The state of growing.
-struct Growth<'a> {
-    demodulator: &'a Demodulator,
-    reader: &'a Reader<'a>,
+pub(super) struct Growth<'a> {
+    pub demodulator: &'a Demodulator,
+    pub reader: &'a Reader<'a>,
     map: &'a PlaneMap,
     region: Option<&'a [PhotoPoint]>,
     motif: Motif,
-    nodes: Nodes,
-    tried: BTreeMap<(i32, i32), u8>,
+    pub nodes: Nodes,
+    pub tried: BTreeMap<(i32, i32), u8>,
     /// Places where the photo shows nothing of the plane: outside the frame, under the ruler.
-    hidden: BTreeSet<(i32, i32)>,
+    pub hidden: BTreeSet<(i32, i32)>,
     queue: BinaryHeap<(u64, (i32, i32))>,
     places_left: usize,
 }
@@ -235,7 +223,8 @@ impl<'a> Growth<'a> {
         growth
     }
 
-    fn run(&mut self) {
+    /// Goes on from the best-seen block until none is left.
+    pub fn run(&mut self) {
         while let Some((_, at)) = self.queue.pop() {
             if self.nodes.contains_key(&at) {
                 continue;
@@ -253,7 +242,7 @@ impl<'a> Growth<'a> {
     }
 
     /// Puts the neighbours of an accepted block in the queue; a rejected place is tried again from other sides.
-    fn offer(&mut self, at: (i32, i32)) {
+    pub fn offer(&mut self, at: (i32, i32)) {
         const TRIES: u8 = 3;
         let quality = self.nodes.get(&at).map_or(0.0, |n| n.shift.coherence);
         for (di, dj) in SIDES {
@@ -279,7 +268,7 @@ impl<'a> Growth<'a> {
     }
 
     /// Reads the phase of a block at a predicted place, and keeps in mind where nothing can be seen.
-    fn read(&mut self, at: (i32, i32), frame: Frame, search: f64) -> Option<Node> {
+    pub fn read(&mut self, at: (i32, i32), frame: Frame, search: f64) -> Option<Node> {
         let seen = self.seen(at, frame, search);
         self.kept(at, seen)
     }
@@ -305,24 +294,18 @@ impl<'a> Growth<'a> {
     }
 
     /// Whether a measured block is the same fabric as the seed.
-    fn belongs(&self, node: &Node) -> bool {
+    pub fn belongs(&self, node: &Node) -> bool {
         let s = &node.shift;
         s.gain > 0.0
-            && s.coherence >= (SAME_FABRIC * self.usual_coherence()).max(LEAST_COHERENCE)
+            && s.coherence >= least_coherence(&self.nodes)
             && s.count[0].abs() <= 1.2 * SURPRISE
             && s.count[1].abs() <= 1.2 * SURPRISE
-    }
-
-    /// Median coherence of the blocks nearest the seed.
-    fn usual_coherence(&self) -> f64 {
-        let near = self.nodes.iter().filter(|((i, j), _)| i.abs() <= 2 && j.abs() <= 2);
-        median(near.map(|(_, n)| n.shift.coherence).collect())
     }
 
     /// Place and steps at a block by a local weighted least-squares plane through the accepted blocks around it, held to
     /// the nearest block's own steps where they are too few to say (ridge).
     fn predict(&self, at: (i32, i32), radius: i32) -> Option<Frame> {
-        let near: Vec<(&(i32, i32), &Node)> = self.around(at, radius);
+        let near = around(&self.nodes, at, radius);
         let distance = |k: &(i32, i32)| (k.0 - at.0).pow(2) + (k.1 - at.1).pow(2);
         let &(origin, parent) = near.iter().min_by_key(|(k, _)| distance(k))?;
         let base = parent.settled();
@@ -352,12 +335,6 @@ impl<'a> Growth<'a> {
             row_mm: [f.row_mm[0] + d[(2, 0)], f.row_mm[1] + d[(2, 1)]],
         };
         (place.x.is_finite() && place.y.is_finite()).then_some(frame)
-    }
-
-    fn around(&self, at: (i32, i32), radius: i32) -> Vec<(&(i32, i32), &Node)> {
-        let columns = (at.0 - radius)..=(at.0 + radius);
-        let column = |i: i32| self.nodes.range((i, at.1 - radius)..=(i, at.1 + radius));
-        columns.flat_map(column).collect()
     }
 
     /// Estimates the motif and its noise anew from all accepted blocks.
@@ -394,125 +371,32 @@ impl<'a> Growth<'a> {
         const FEW: usize = 32;
         let places: Vec<(i32, i32)> = self.nodes.keys().copied().collect();
         let again = |&at: &(i32, i32)| (at, self.predict(at, 2).map(|frame| self.seen(at, frame, 0.0)));
-        let measured = map_in_order(places.chunks(FEW), |few| few.iter().map(again).collect::<Vec<_>>());
-        for (at, seen) in measured.into_iter().flatten() {
+        for (at, seen) in map_few_in_order(&places, FEW, again) {
             match seen.and_then(|seen| self.kept(at, seen)) {
                 Some(node) => self.nodes.insert(at, node),
                 None => self.nodes.remove(&at),
             };
         }
     }
-
-    /// Goes on beyond places that are hidden (a ruler across the fabric): the blocks found so far foretell the lattice on
-    /// the other side, as far as their scatter allows. Where both sides together fit one smooth field clearly worse than
-    /// the first side did, a row or stitch was miscounted under the strip, and the far side is given up.
-    fn bridge(&mut self) {
-        for _ in 0..3 {
-            let Some(field) = Field::fit(&self.nodes) else { return };
-            let near = self.nodes.clone();
-            for at in self.beyond(&field) {
-                let node = field.frame(at).and_then(|frame| self.read(at, frame, 0.0));
-                if let Some(node) = node.filter(|n| self.belongs(n)) {
-                    self.nodes.insert(at, node);
-                    self.offer(at);
-                }
-            }
-            self.run();
-            if self.nodes.len() == near.len() {
-                return;
-            }
-            let limit = 2.0 * field.scatter_mm + MISCOUNT * field.step_mm;
-            let miscounted = Field::step_between(&near, &self.nodes).is_some_and(|step| step > STEP);
-            if miscounted || Field::fit(&self.nodes).is_none_or(|whole| whole.scatter_mm > limit) {
-                self.nodes = near;
-                return;
-            }
-        }
-    }
-
-    /// Places not yet tried on the far side of hidden ones, as far as the field foretells them well.
-    fn beyond(&mut self, field: &Field) -> Vec<(i32, i32)> {
-        let mut places = Vec::new();
-        let mut stack: Vec<(i32, i32)> = self.hidden.iter().copied().collect();
-        while let Some(at) = stack.pop() {
-            for (di, dj) in SIDES {
-                let next = (at.0 + di, at.1 + dj);
-                let known =
-                    self.nodes.contains_key(&next) || self.hidden.contains(&next) || self.tried.contains_key(&next);
-                let foretold = within_reach(next) && field.doubt(next) <= BRIDGE_DOUBT;
-                if known || !foretold {
-                    continue;
-                }
-                self.tried.insert(next, 1);
-                // What is hidden because the picture ends there has no far side.
-                let Some(frame) = field.frame(next).filter(|f| self.reader.sheet().holds(f.at)) else { continue };
-                if self.demodulator.window(self.reader, &frame).valid < VISIBLE {
-                    self.hidden.insert(next);
-                    stack.push(next);
-                } else {
-                    places.push(next);
-                }
-            }
-        }
-        places
-    }
-
-    /// Drops blocks that no longer belong or that contradict their neighbours, peels off the rim where it does not look
-    /// like the inside, and keeps the part that hangs together.
-    fn prune(&mut self) {
-        let usual = self.usual_coherence();
-        let rest = |n: &Node, axis: usize| n.shift.count[axis];
-        let spread = |axis: usize| 1.4826 * median(self.nodes.values().map(|n| rest(n, axis).abs()).collect());
-        let limit = [(5.0 * spread(0)).max(0.02), (5.0 * spread(1)).max(0.02)];
-        let good = |n: &Node| {
-            n.shift.coherence >= (SAME_FABRIC * usual).max(LEAST_COHERENCE)
-                && (0..2).all(|axis| rest(n, axis).abs() <= limit[axis])
-        };
-        self.nodes.retain(|_, n| good(n));
-        let whole = self.nodes.clone();
-        self.peel();
-        self.even_out(&whole);
-        region::keep_largest(&mut self.nodes, &self.hidden);
-    }
-
-    /// Evens the outline: takes back peeled blocks that lie among kept ones, and drops tongues.
-    fn even_out(&mut self, whole: &Nodes) {
-        for _ in 0..2 {
-            let among = |k: &(i32, i32)| !self.nodes.contains_key(k) && self.around(*k, 1).len() >= 5;
-            let back: Vec<_> = whole.iter().filter(|(k, _)| among(k)).map(|(k, n)| (*k, n.clone())).collect();
-            self.nodes.extend(back);
-        }
-        let blocks: BTreeSet<_> = self.nodes.keys().copied().collect();
-        let solid = blocks.union(&region::enclosed(&blocks, &self.hidden)).copied().collect();
-        let (wide, narrow) = (region::opened(&solid, 3), region::opened(&solid, 2));
-        // A small swatch may be narrower than three blocks where the ruler lies.
-        let kept = if 10 * wide.len() >= 8 * narrow.len() { wide } else { narrow };
-        // A single line of blocks beyond a ruler is the fabric's edge: it must be broader without what is hidden, too.
-        let seen = region::opened(&blocks, 2);
-        self.nodes.retain(|k, _| kept.contains(k) && seen.contains(k));
-    }
-
-    /// Takes off the rim, layer by layer, blocks whose lines fit the motif clearly worse or fainter than usual: windows
-    /// that look over the fabric's edge, or at a border in another stitch.
-    fn peel(&mut self) {
-        let misfit = PEEL_MISFIT * median(self.nodes.values().map(|n| n.shift.misfit).collect());
-        let gain = PEEL_GAIN * median(self.nodes.values().map(|n| n.shift.gain).collect());
-        for _ in 0..PEEL_LAYERS {
-            let at_rim = |k: &(i32, i32)| SIDES.iter().any(|(di, dj)| !self.nodes.contains_key(&(k.0 + di, k.1 + dj)));
-            let odd = |n: &Node| n.shift.misfit > misfit || n.shift.gain < gain;
-            let off: Vec<_> = self.nodes.iter().filter(|(k, n)| odd(n) && at_rim(k)).map(|(k, _)| *k).collect();
-            if off.is_empty() || off.len() + 12 > self.nodes.len() {
-                return;
-            }
-            off.iter().for_each(|k| drop(self.nodes.remove(k)));
-        }
-    }
 }
 
 /// Whether a block lies so near the seed that it may belong to one swatch: 300 stitches or rows.
-fn within_reach(at: (i32, i32)) -> bool {
+pub(super) fn within_reach(at: (i32, i32)) -> bool {
     const REACH: i32 = 150;
     at.0.abs() <= REACH && at.1.abs() <= REACH
+}
+
+/// The blocks within so many blocks of one, in their order.
+pub(super) fn around(nodes: &Nodes, at: (i32, i32), radius: i32) -> Vec<(&(i32, i32), &Node)> {
+    let columns = (at.0 - radius)..=(at.0 + radius);
+    let column = |i: i32| nodes.range((i, at.1 - radius)..=(i, at.1 + radius));
+    columns.flat_map(column).collect()
+}
+
+/// Coherence from which on a block is of the same fabric as those nearest the seed.
+pub(super) fn least_coherence(nodes: &Nodes) -> f64 {
+    let near = nodes.iter().filter(|((i, j), _)| i.abs() <= 2 && j.abs() <= 2);
+    (SAME_FABRIC * median(near.map(|(_, n)| n.shift.coherence).collect())).max(LEAST_COHERENCE)
 }
 
 fn counts(at: (i32, i32)) -> [f64; 2] {

@@ -97,7 +97,8 @@ fn a_row_miscounted_between_two_sides_is_a_step_of_one() {
         (k, n)
     });
     let wrong: Nodes = first.clone().into_iter().chain(wrong).collect();
-    let step = |all: &Nodes| Field::step_between(&first, all).unwrap();
+    let field = Field::fit(&first).unwrap();
+    let step = |all: &Nodes| field.step_beyond(&first, all).unwrap();
     assert!(step(&right) < 0.1 && (step(&wrong) - 1.0).abs() < 0.1, "{} {}", step(&right), step(&wrong));
 }
 

@@ -1,6 +1,7 @@
 //! The stitch lattice: spectrum → hypotheses → octave decision → region and phase → local map.
 
 mod axis_spectrum;
+mod bridge;
 mod crossing;
 mod decide;
 mod families;
@@ -8,6 +9,7 @@ mod field;
 mod followed;
 mod grow;
 mod hypotheses;
+mod line;
 mod local;
 mod loops;
 mod motif;
@@ -23,6 +25,7 @@ mod score;
 mod settle;
 mod spectrum;
 mod straighten;
+mod trim;
 mod view;
 mod whole;
 

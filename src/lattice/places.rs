@@ -78,7 +78,7 @@ pub fn lead(sheets: &[Sheet], declared: &Declared) -> Result<Decision, Refusal> 
     let best = looks.iter().max_by(|a, b| a.best().score.total_cmp(&b.best().score));
     match best {
         Some(look) if look.best().score > WORTH_FOLLOWING => {
-            let (_, margin) = decide::chosen(&look.seen.readings, declared);
+            let margin = decide::chosen(&look.seen.readings, declared).margin;
             Ok(decide::decision(look.view, &look.seen, look.best(), margin, declared))
         }
         _ => Err(Refusal::new(RefusalCode::NotKnit, "no lines in two directions stand up")),

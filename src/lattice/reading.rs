@@ -7,7 +7,7 @@ use super::score::Scene;
 use super::spectrum::Grid;
 use super::view::View;
 use super::{Basis, Declared};
-use crate::side_by_side::map_in_order;
+use crate::side_by_side::{map_few_in_order, map_in_order};
 
 /// One reading: a lattice under a family of patterns.
 #[derive(Debug, Clone)]
@@ -237,11 +237,12 @@ fn scored(scene: &Scene, hypotheses: &[Hypothesis], trials: &[Trial]) -> Vec<Rea
         let (st, ro) = (h.basis.stitch, h.basis.row);
         st[0].hypot(st[1]).min(ro[0].hypot(ro[1])) >= MIN_CELLS * scene.spectrum.bin
     };
-    let of_few = |few: &[Hypothesis]| -> Vec<Reading> {
-        let readings = few.iter().filter(told_apart).flat_map(|h| trials.iter().map(|t| reading(scene, &h.basis, t)));
+    let of_one = |h: &&Hypothesis| -> Vec<Reading> {
+        let readings = trials.iter().map(|t| reading(scene, &h.basis, t));
         readings.filter(|r| r.score.is_finite()).collect()
     };
-    let mut all = map_in_order(hypotheses.chunks(FEW), of_few).concat();
+    let hypotheses: Vec<&Hypothesis> = hypotheses.iter().filter(told_apart).collect();
+    let mut all = map_few_in_order(&hypotheses, FEW, of_one).concat();
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
     let mut kept: Vec<Reading> = Vec::new();
     for r in all {

@@ -8,6 +8,7 @@ use super::crossing::check_not_crossing;
 use super::decide::{self, RIVALS, same_counts};
 use super::families::{FAMILIES, Family};
 use super::places::{Placed, Places};
+use super::reading::Reading;
 use super::whole::{Whole, WholeReading};
 use super::{Agreement, Basis, Decision, Declared, StandsOn, StitchPattern};
 use crate::refusal::{Refusal, RefusalCode, Rival};
@@ -178,7 +179,7 @@ impl Counts<'_> {
     /// Log-odds of being right against none being right.
     fn log_odds(&self) -> f64 {
         let fine = mean(self.whole.iter().map(|w| w.fine)).unwrap_or(1.0);
-        let reading = self.clearest().map(|w| &w.reading).or(self.place.map(|p| &p.reading));
+        let reading = self.reading();
         let ratio = reading.map_or(LEAST_RATIO, |r| r.parts[1].max(LEAST_RATIO));
         let log_legs = reading.and_then(|r| r.legs).map_or(LOG_LEGS, f64::ln);
         AT_NOTHING
@@ -211,6 +212,11 @@ impl Counts<'_> {
         self.whole.iter().copied().max_by(|a, b| a.reading.score.total_cmp(&b.reading.score))
     }
 
+    /// The reading of the clearest look, or of the places where the whole fabric shows nothing of it.
+    fn reading(&self) -> Option<&Reading> {
+        self.clearest().map(|w| &w.reading).or(self.place.map(|p| &p.reading))
+    }
+
     /// Why what repeats is none of stitches, where neither the whole fabric nor its places show them.
     fn not_knit(&self) -> Option<String> {
         let whole = self.clearest().and_then(|w| w.not_knit.clone())?;
@@ -238,7 +244,7 @@ impl Counts<'_> {
     }
 
     fn rival(&self) -> Option<Rival> {
-        let reading = self.clearest().map(|w| &w.reading).or(self.place.map(|p| &p.reading))?;
+        let reading = self.reading()?;
         let (stitches_per_10cm, rows_per_10cm) = self.basis.per_10cm()?;
         let rows = if reading.rowing { ", knit and purl rows differing" } else { "" };
         let why = format!("read as {}{rows}", reading.family.pattern.0);
@@ -272,9 +278,8 @@ fn with_ridges(mut rivals: Vec<Rival>) -> Vec<Rival> {
 
 /// Which refusal the two best readings call for.
 fn code(all: &[Counts]) -> RefusalCode {
-    let reading = |c: &Counts| c.clearest().map(|w| w.reading.clone()).or(c.place.map(|p| p.reading.clone()));
-    match (all.first().and_then(reading), all.get(1).and_then(reading)) {
-        (Some(best), Some(second)) => decide::code_between(&best, &second, true),
+    match (all.first().and_then(Counts::reading), all.get(1).and_then(Counts::reading)) {
+        (Some(best), Some(second)) => decide::code_between(best, second, true),
         _ => RefusalCode::PatternUnclear,
     }
 }

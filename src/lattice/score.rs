@@ -2,35 +2,13 @@
 
 use super::families::{FAMILIES, Family};
 use super::hypotheses;
+use super::line::{ByStrength, Chance, Heard, Line, REACH_AREA, STRENGTHS, Shape, by_strength};
 use super::peaks::{self, Peak, Tops};
 use super::spectrum::Spectrum;
 use super::{Basis, Harmonic};
 use nalgebra::{Matrix2, Vector2};
 use std::f64::consts::PI;
 use std::sync::{LazyLock, OnceLock};
-
-/// What a family of patterns shows at one harmonic: the logarithm of its amplitude relative to the lattice's own
-/// strength, and how much that varies between fabrics.
-#[derive(Debug, Clone, Copy)]
-pub struct Line {
-    /// Multiple of the stitch frequency.
-    pub h: f64,
-    /// Multiple of the row frequency; both (h, k) and (h, −k) are meant where both differ from 0.
-    pub k: f64,
-    /// Natural logarithm of the amplitude relative to the strength.
-    pub level: f64,
-    /// Standard deviation of that.
-    pub spread: f64,
-}
-
-/// Logarithm of the amplitude of noise, the highest of the bins within reach (measured on lines that cannot exist).
-const NOISE: f64 = 0.1;
-/// Standard deviation of that.
-const NOISE_SPREAD: f64 = 0.4;
-/// Part of the lines that follow no model.
-const TAIL: f64 = 0.05;
-/// Lines that no model foresees are the rarer the stronger they are: their density falls as amplitude to this power.
-const TAIL_FALL: f64 = 1.3;
 
 /// Level, relative to the strength, of the stitches' harmonics that a family does not foresee, up to the second order of
 /// the legs of the V (half a stitch wide) and of the rows (measured).
@@ -61,26 +39,9 @@ const WEIGHT_MOST: f64 = 15.0;
 /// How far a fit may move a lattice, relatively.
 const FIT_MOVES: f64 = 0.05;
 
-/// Logarithm of the lowest amplitude that is a peak.
-const LEAST: f64 = 0.9555;
-
 /// Order, in harmonics of the legs of the V (half a stitch wide) and of the rows, above which yarn, being round, leaves
 /// little: strong lines up there belong to smaller stitches.
 const HIGH_ORDER: f64 = 2.7;
-
-/// Strengths of a lattice (logarithms) that are tried: amplitudes over noise from 2.2 to 74.
-const STRENGTHS: [f64; 11] = {
-    let mut all = [0.0; 11];
-    let mut step = 0;
-    while step < 11 {
-        all[step] = 0.8 + 0.35 * step as f64;
-        step += 1;
-    }
-    all
-};
-
-/// For each strength that is tried.
-type ByStrength<T> = [T; STRENGTHS.len()];
 
 /// Harmonics that may be there or not, in a proportion that is fitted.
 struct Loose {
@@ -166,25 +127,12 @@ fn textured(seen: &[Chance], strength: f64) -> f64 {
     seen.chunks(8).map(|few| few.iter().map(at).product::<f64>().ln()).sum()
 }
 
-/// A place where there may be no line.
-struct Chance {
-    /// Logarithm of the amplitude there.
-    u: f64,
-    /// Density of lines that follow no model.
-    tail: f64,
-    /// Density where there is no line: noise, or a stray peak.
-    density: f64,
-}
-
 /// Stitches × rows of the largest repeat whose fractional harmonics may be counted as lines in a fitted proportion: in a
 /// larger one, coarse lattices have a place for every peak.
 const SMALL: u32 = 16;
 
 /// Ways of setting off that are tried at most (bounded time).
 const MOST_SET_OFF: usize = 14;
-
-/// Area around a lattice point in which a peak counts as there, in square bins: a reach of one bin.
-const REACH_AREA: f64 = 3.0;
 
 /// Highest frequency that is looked at, in bins: the fifth harmonic of 16 stitches.
 const DISC_BINS: f64 = 80.0;
@@ -212,11 +160,8 @@ impl Scene {
         let mut peaks = peaks::strongest(&spectrum, &tops, 150);
         peaks.retain(|p| p.f[0].hypot(p.f[1]) < radius);
         let density = (peaks.len() + 5) as f64 / (0.5 * PI * (radius / spectrum.bin).powi(2));
-        let heard = |p: &Peak| {
-            let u = p.amplitude.ln();
-            Heard { u, tail: tail(u), stray: stray(density, u) }
-        };
-        Self { heard: peaks.iter().map(heard).collect(), spectrum, peaks, tops, radius, density }
+        let heard = peaks.iter().map(|p| Heard::of(p.amplitude, density)).collect();
+        Self { heard, spectrum, peaks, tops, radius, density }
     }
 
     /// Amplitude at a harmonic; `None` beyond the disc, too near frequency zero, or where colour makes it.
@@ -241,7 +186,7 @@ impl Scene {
                 let sides: &[f64] = if line.h != 0.0 && line.k != 0.0 { &[1.0, -1.0] } else { &[1.0] };
                 sides.iter().filter_map(move |side| {
                     let u = self.amplitude(basis, line.h, side * line.k)?.ln();
-                    Some((self.chance(u), shapes))
+                    Some((Chance::of(u, self.density), shapes))
                 })
             })
             .collect();
@@ -308,7 +253,7 @@ impl Scene {
                 let (h, k) = (f64::from(i) / f64::from(a), f64::from(j) / f64::from(b));
                 let whole = h.fract() == 0.0 && k.fract() == 0.0;
                 if (i > 0 || j > 0) && !whole && !family.has_line(h, k) {
-                    seen.extend(self.amplitude(basis, h, k).map(|amplitude| self.chance(amplitude.ln())));
+                    seen.extend(self.amplitude(basis, h, k).map(|amplitude| Chance::of(amplitude.ln(), self.density)));
                 }
             }
         }
@@ -426,41 +371,6 @@ impl Scene {
         }
         held
     }
-
-    /// Densities at a place with such a log-amplitude if there is no line.
-    fn chance(&self, u: f64) -> Chance {
-        let tail = tail(u);
-        let absent = Shape::new(NOISE, NOISE_SPREAD).density(u, tail);
-        let density = if u > LEAST { absent.max(self.stray(u).exp()) } else { absent };
-        Chance { u, tail, density }
-    }
-
-    /// Log-density of a stray peak within reach of a place.
-    fn stray(&self, u: f64) -> f64 {
-        stray(self.density, u)
-    }
-}
-
-/// Log-density of a stray peak within reach of a place, given the peaks per square bin.
-fn stray(density: f64, u: f64) -> f64 {
-    (density * REACH_AREA * TAIL_FALL).ln() - TAIL_FALL * (u - LEAST).max(0.0)
-}
-
-/// What of a peak's likelihood does not depend on the lattice.
-struct Heard {
-    /// Logarithm of its amplitude.
-    u: f64,
-    /// Density there of lines that follow no model.
-    tail: f64,
-    /// Log-density of stray peaks.
-    stray: f64,
-}
-
-impl Heard {
-    /// Log-likelihood ratio of a peak being a line of such shapes against being stray.
-    fn gain(&self, shapes: &ByStrength<Shape>) -> ByStrength<f64> {
-        std::array::from_fn(|step| shapes[step].density(self.u, self.tail).ln() - self.stray)
-    }
 }
 
 /// Whether a place is nearest to a line that knit and purl rows of different heights make: whole in the stitches, half in
@@ -469,49 +379,10 @@ fn is_half_way(h: f64, k: f64) -> bool {
     (2.0 * k).round().rem_euclid(2.0) == 1.0 && (h - h.round()).abs() < 0.25
 }
 
-/// What the log-amplitude of a line is spread about, and how.
-#[derive(Debug, Clone, Copy)]
-struct Shape {
-    centre: f64,
-    /// Minus half of one over the variance.
-    fall: f64,
-    /// Density in the middle.
-    height: f64,
-}
-
-impl Shape {
-    fn new(centre: f64, spread: f64) -> Self {
-        Self { centre, fall: -0.5 / (spread * spread), height: (1.0 - TAIL) / (spread * (2.0 * PI).sqrt()) }
-    }
-
-    /// Of a line that is present, on a lattice of such a strength.
-    fn of(line: &Line, strength: f64) -> Self {
-        let signal = (2.0 * (strength + line.level)).exp();
-        let noise = (2.0 * NOISE).exp();
-        let share = line.spread * signal / (signal + noise);
-        Self::new(0.5 * (signal + noise).ln(), (NOISE_SPREAD * NOISE_SPREAD + share * share).sqrt())
-    }
-
-    /// A normal density with an even tail.
-    fn density(&self, u: f64, tail: f64) -> f64 {
-        let off = u - self.centre;
-        (self.fall * off * off).exp() * self.height + tail
-    }
-}
-
-/// Density of lines that follow no model, as a part of all.
-fn tail(u: f64) -> f64 {
-    TAIL * TAIL_FALL / (1.0 + TAIL_FALL) * (-TAIL_FALL * u.max(0.0)).exp()
-}
-
 /// The lines of every family, worked out once.
 fn shapes_of(family: &Family) -> &'static [ByStrength<Shape>] {
     static SHAPES: LazyLock<Vec<Vec<ByStrength<Shape>>>> =
         LazyLock::new(|| FAMILIES.iter().map(|f| f.lines.iter().map(by_strength).collect()).collect());
     let number = FAMILIES.iter().position(|f| f.pattern.0 == family.pattern.0);
     number.map_or(&[], |number| &SHAPES[number])
-}
-
-fn by_strength(line: &Line) -> ByStrength<Shape> {
-    STRENGTHS.map(|strength| Shape::of(line, strength))
 }

@@ -58,6 +58,14 @@ const LIGHT_CELLS: f64 = 1.6;
 pub(super) struct Followed {
     pub decision: Decision,
     pub reading: LatticeReading,
+    /// Share of the fabric in the photo that it covers, where that was worked out already.
+    pub share_covered: Option<f64>,
+}
+
+impl Followed {
+    pub fn new(decision: Decision, reading: LatticeReading) -> Self {
+        Self { decision, reading, share_covered: None }
+    }
 }
 
 /// What the stages of the fabric look at.
@@ -114,7 +122,7 @@ impl<'a> View<'a> {
         // One after the other: each takes memory for all that the photo shows.
         for decision in different {
             match self.grow(&decision) {
-                Ok(reading) => followed.push((area_mm2(&reading), Followed { decision, reading })),
+                Ok(reading) => followed.push((area_mm2(&reading), Followed::new(decision, reading))),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
@@ -135,10 +143,11 @@ impl<'a> View<'a> {
     pub fn follow_closely(&self, seeds: &[FabricSeed], setup: &Setup) -> Option<Followed> {
         setup.stitch.as_ref()?;
         let close = View { windows: Windows::Narrow, ..*self };
-        let found = close.follow(seeds, setup).ok()?;
+        let mut found = close.follow(seeds, setup).ok()?;
         let Agreement { agree, of } = found.decision.stands_on.places;
         let ruler = self.excluded.first().map_or(&[][..], Vec::as_slice);
         let share = FabricLook::of(self.photo, &found.reading)?.share_covered(&found.reading.region_px, ruler);
+        found.share_covered = Some(share);
         (agree >= LEAST_AGREEING && 2 * agree > of && share >= CLOSE_SHARE).then_some(found)
     }
 
@@ -146,7 +155,7 @@ impl<'a> View<'a> {
     pub fn follow_from(&self, seed: &FabricSeed, setup: &Setup) -> Result<Followed, Refusal> {
         let decision = lattice::propose(&seed.sheets, &self.declared(setup, seed.centre))?;
         let reading = self.grow(&decision)?;
-        Ok(Followed { decision, reading })
+        Ok(Followed::new(decision, reading))
     }
 
     /// The same, and looks at all of it again.
@@ -246,7 +255,7 @@ impl<'a> View<'a> {
                 check_overruled(&found.decision, &decision)?;
             }
             let reading = self.grow(&decision)?;
-            found = Followed { decision, reading };
+            found = Followed::new(decision, reading);
         }
         let seen = "the stitches that the whole fabric shows are not those that were followed over it";
         Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals))

@@ -120,7 +120,7 @@ impl View<'_> {
         let mut followed: Vec<Followed> = Vec::new();
         for lead in places.leads() {
             match self.grow(lead) {
-                Ok(reading) => followed.push(Followed { decision: lead.clone(), reading }),
+                Ok(reading) => followed.push(Followed::new(lead.clone(), reading)),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
@@ -135,7 +135,7 @@ impl View<'_> {
         let decision = lattice::recognise(&places, &wholes, &declared)?;
         let known = followed.into_iter().find(|f| same_lattice(&f.reading.basis, &decision.basis));
         let reading = known.map_or_else(|| self.grow(&decision), |f| Ok(f.reading))?;
-        self.borne_out(Followed { decision, reading }, setup)
+        self.borne_out(Followed::new(decision, reading), setup)
     }
 
     /// What the whole of the fabric shows that a lattice was followed over.

@@ -11,6 +11,7 @@ mod hierarchy;
 mod id1;
 mod ink;
 mod numerals;
+mod pull;
 mod settle;
 mod small;
 mod strokes;

@@ -56,6 +56,18 @@ fn a_count_is_kept_listed_and_shown() {
 }
 
 #[test]
+fn what_a_count_is_over_has_any_unit() {
+    let folder = Folder::new();
+    let said = |over: &str| folder.log_done(&["count", "44x60", "--over", over]).split_once(": ").unwrap().1.to_owned();
+    let millimetres = said("200");
+    assert!(millimetres.starts_with("22.00 ± 0.25 stitches"), "{millimetres}");
+    for over in ["20 cm", "200mm", "0.2 m", "20cm x 20cm", "200x20 cm"] {
+        assert_eq!(said(over), millimetres, "{over}");
+    }
+    assert_eq!(said("8 in x 20 cm"), said("203.2x200"));
+}
+
+#[test]
 fn edit_history_delete_restore() {
     let folder = Folder::new();
     folder.log_done(&["count", "22x30", "--yarn", "grey", "--dye-lot", "7"]);
@@ -233,6 +245,8 @@ fn arguments_that_make_no_sense_end_with_2_and_keep_nothing() {
         &["count", "22"],
         &["count", "0x30"],
         &["count", "22x30", "--over", "0"],
+        &["count", "22x30", "--over", "20 ft"],
+        &["count", "22x30", "--over", "10 cm / 4 in"],
         &["count", "22x30", "--plus-minus", "-1"],
         &["count", "22x30", "--needle", "NaN"],
         &["count", "22x30", "--made-on", "31.5.2024"],

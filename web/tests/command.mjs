@@ -29,16 +29,13 @@ export function beside(photo) {
   return { options: about.arguments, setup };
 }
 
-/**
- * How far apart two values of a gauge may be, relatively. Seen: 5e-8 and less, but 1.1e-4 on the photo in HEIC, where
- * something is decided by a last digit; what it is has not been found. Stated half-widths are a hundred times that.
- */
-const VALUES = 2e-4;
+/** How far apart two values of a gauge may be, relatively. Seen: 4e-7 and less. */
+const VALUES = 1e-6;
 /**
  * The same for half-widths: how stitches scatter is told from spectra in 32-bit numbers, whose last digits depend on the
- * width of the processor's vectors. Up to 2.1e-4 was seen.
+ * width of the processor's vectors. Up to 2e-5 was seen.
  */
-const HALF_WIDTHS = 5e-4;
+const HALF_WIDTHS = 2e-4;
 
 /** What is decided about a photo: alike to the letter. */
 const decisions = (record) => ({

@@ -16,13 +16,14 @@ use std::path::Path;
 #[derive(clap::Args)]
 #[command(after_help = "Examples:
   walewise log count 22x30 --yarn \"undyed alpaca\" --needle 3.5
-  walewise log count 45x60 --over 200 --plus-minus 0.25 --ruler-id \"steel 30\"")]
+  walewise log count 45x60 --over \"20 cm\" --plus-minus 0.25 --ruler-id \"steel 30\"")]
 pub struct CountArguments {
     /// Stitches x rows that were counted, such as 22x30 or 33.5x45
     #[arg(value_name = "SxR", value_parser = numbers::pair)]
     counted: (f64, f64),
-    /// Length they were counted over, in mm: one for both, or along the row x along the column
-    #[arg(long, value_name = "MM|WxH", value_parser = lengths, default_value = "100")]
+    /// Length they were counted over, such as "20 cm", "8 in" or, in mm, 200: one for both, or along the row x along the
+    /// column
+    #[arg(long, value_name = "LENGTH|WxH", value_parser = lengths, default_value = "100")]
     over: (f64, f64),
     /// How sure the count is, as a 95 % half-width in stitches (x rows); half a stitch either way when not given
     #[arg(long, value_name = "N|SxR", value_parser = one_or_pair)]
@@ -40,9 +41,10 @@ pub struct CountArguments {
 }
 
 fn lengths(text: &str) -> Result<(f64, f64), String> {
+    let mm = numbers::length_of_any_unit_mm;
     match text.split_once(['x', 'X', '×']) {
-        Some((width, height)) => Ok((numbers::length_mm(width)?, numbers::length_mm(height)?)),
-        None => numbers::length_mm(text).map(|both| (both, both)),
+        Some((width, height)) => Ok((mm(width)?, mm(height)?)),
+        None => mm(text).map(|both| (both, both)),
     }
 }
 
