@@ -25,6 +25,7 @@ mod score;
 mod settle;
 mod spectrum;
 mod straighten;
+mod too_coarse;
 mod trim;
 mod view;
 mod whole;
@@ -48,6 +49,7 @@ pub use pattern::StitchPattern;
 pub use places::{Places, lead};
 pub use recognise::recognise;
 pub use straighten::straightened;
+pub use too_coarse::check_not_too_coarse;
 pub use whole::{Whole, look_over};
 
 use crate::quantity::{PhotoPoint, PlanePoint};

@@ -394,8 +394,9 @@ fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refu
     Ok(found)
 }
 
-/// Refuses a lattice whose skew is unusual and whose decision is not sure enough for that.
+/// Refuses a lattice that a finer one explains, and one whose skew is unusual and whose decision is not sure enough for that.
 fn checked(found: Followed) -> Result<Followed, Refusal> {
+    lattice::check_not_too_coarse(&found.decision)?;
     let skew_deg = skew_deg(&found.reading.basis);
     let surer = found.decision.margin >= MARGIN_WHEN_SKEWED && skew_deg.abs() <= MOST_SKEW_DEG;
     if skew_deg.abs() > UNUSUAL_SKEW_DEG && !surer {
