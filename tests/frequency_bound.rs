@@ -110,7 +110,7 @@ fn counts_are_as_sure_as_noise_allows() {
         ratio[0],
         ratio[1]
     );
-    // 1.3 times is wished for; 300 pictures give 1.57 and 1.47, a thousandth of the uncertainty of any real swatch. What it
+    // 1.3 times is wished for; 300 pictures give 1.57 and 1.47, a hundredth of the uncertainty of any real swatch. What it
     // comes from is in calibration/README.md.
     assert!(ratio.iter().all(|r| *r < 2.6), "{ratio:?}");
     assert!(squares.iter().all(|s| s.sqrt() < 1e-4));

@@ -18,8 +18,15 @@ pub(super) fn check_not_crossing(harmonics: &[Harmonic]) -> Result<(), Refusal> 
 /// Share of the low lattice lines' power that lies off both axes.
 fn crossed_share(harmonics: &[Harmonic]) -> f64 {
     let low = |h: &&Harmonic| h.h.abs() <= 2.0 && h.k.abs() <= 2.0;
-    let power = |h: &Harmonic| h.strength * h.strength;
-    let all: f64 = harmonics.iter().filter(low).map(power).sum();
-    let crossed: f64 = harmonics.iter().filter(low).filter(|h| h.h != 0.0 && h.k != 0.0).map(power).sum();
-    if all > 0.0 { crossed / all } else { 1.0 }
+    share_of_power(harmonics.iter().filter(low), |h| h.h != 0.0 && h.k != 0.0).unwrap_or(1.0)
+}
+
+/// Share of lines' power that some of them have; `None` of no lines.
+pub(super) fn share_of_power<'a>(
+    lines: impl Iterator<Item = &'a Harmonic> + Clone,
+    of: impl Fn(&Harmonic) -> bool,
+) -> Option<f64> {
+    let power = |l: &Harmonic| l.strength * l.strength;
+    let all: f64 = lines.clone().map(power).sum();
+    (all > 0.0).then(|| lines.filter(|l| of(l)).map(power).sum::<f64>() / all)
 }

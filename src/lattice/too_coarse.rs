@@ -1,5 +1,6 @@
 //! Lattices of two stitches or two rows, told from those of one by what only they show.
 
+use super::crossing::share_of_power;
 use super::{Decision, Harmonic};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 
@@ -35,10 +36,7 @@ pub fn check_not_too_coarse(decision: &Decision) -> Result<(), Refusal> {
 
 /// Share of the lines' power at even multiples.
 fn even_share(lines: &[Harmonic], multiple: fn(&Harmonic) -> f64) -> f64 {
-    let even = |l: &&Harmonic| (multiple(l) / 2.0).fract().abs() < 1e-6;
-    let power = |l: &Harmonic| l.strength * l.strength;
-    let all: f64 = lines.iter().map(power).sum();
-    if all > 0.0 { lines.iter().filter(even).map(power).sum::<f64>() / all } else { 0.0 }
+    share_of_power(lines.iter(), |l| (multiple(l) / 2.0).fract().abs() < 1e-6).unwrap_or(0.0)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 //! table, with the same light and the same shadow, and shows where the ruler ends and how the table looks at each
 //! distance from it. On the edge of the fabric there is nothing of that kind.
 
-use super::under_ruler::Body;
+use super::under_ruler::{Body, OUTSIDE_STITCHES};
 use crate::lattice::median;
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
@@ -88,10 +88,8 @@ fn place(
     k: usize,
     is_fabric: &dyn Fn(PhotoPoint) -> Option<bool>,
 ) -> Option<Place> {
-    /// Where fabric is looked for, in stitch widths from the ruler's edge.
-    const LOOKED_AT: [f64; 3] = [1.0, 1.75, 2.5];
     let share = |along: f64| (along + 0.5) / PLACES as f64;
-    let seen = LOOKED_AT.map(|away| is_fabric(body.beside(share(k as f64), side, away * stitch_px)));
+    let seen = OUTSIDE_STITCHES.map(|away| is_fabric(body.beside(share(k as f64), side, away * stitch_px)));
     let fabric = match seen {
         [_, Some(true), Some(true)] => true,
         [Some(false), Some(false), Some(false)] => false,
@@ -117,8 +115,7 @@ fn place(
 /// Logarithms of red, green and blue, eight levels added so that noise in the dark counts little.
 fn level(photo: &Photo, at: PhotoPoint) -> Option<Level> {
     static LOGARITHMS: LazyLock<[f64; 256]> = LazyLock::new(|| std::array::from_fn(|v| (v as f64 + 8.0).ln()));
-    let inside = at.x >= 0.0 && at.y >= 0.0 && at.x < f64::from(photo.width()) && at.y < f64::from(photo.height());
-    inside.then(|| photo.rgb.get_pixel(at.x as u32, at.y as u32).0.map(|v| LOGARITHMS[usize::from(v)]))
+    photo.pixel(at).map(|rgb| rgb.map(|v| LOGARITHMS[usize::from(v)]))
 }
 
 /// From outside towards the ruler: the last strip that still belongs to what lies outside.

@@ -9,7 +9,7 @@ use crate::ruler::RulerReading;
 
 /// How far outside the ruler's long sides its surroundings are looked at, in stitch widths: past its shadow, and past an
 /// outline that was drawn a little too narrow.
-const OUTSIDE_STITCHES: [f64; 3] = [1.0, 1.75, 2.5];
+pub(super) const OUTSIDE_STITCHES: [f64; 3] = [1.0, 1.75, 2.5];
 
 /// Fabric that looks alike this near to a ruler runs up to it, in stitch widths: the square that is looked at then begins at
 /// the ruler's edge.
@@ -171,9 +171,7 @@ fn red_over_blue(photo: &Photo, reading: &RulerReading) -> Option<f64> {
         for depth in DEPTHS_MM {
             let px = depth * px_per_mm;
             let at = between.moved(px * train.mark_direction.0, px * train.mark_direction.1);
-            if at.x >= 0.0 && at.y >= 0.0 && at.x < f64::from(photo.width()) && at.y < f64::from(photo.height()) {
-                seen.push(photo.rgb.get_pixel(at.x as u32, at.y as u32).0);
-            }
+            seen.extend(photo.pixel(at));
         }
     }
     if seen.len() < FEWEST_PLACES {

@@ -17,6 +17,7 @@ pub use error::{PhotoError, PhotoFormat};
 pub use linear_copies::{LinearCopies, LinearCopy};
 pub use linear_light::{GreyImage, LUMINANCE, LinearPhoto, linear_table};
 
+use crate::quantity::PhotoPoint;
 use image::RgbImage;
 
 /// An upright photo as the camera stored it, sRGB-encoded, with what its EXIF says of the lens.
@@ -46,6 +47,12 @@ impl Photo {
     /// Height of the upright picture, in pixels.
     pub fn height(&self) -> u32 {
         self.rgb.height()
+    }
+
+    /// The pixel at a place, red, green and blue; `None` outside the picture.
+    pub fn pixel(&self, at: PhotoPoint) -> Option<[u8; 3]> {
+        let inside = at.x >= 0.0 && at.y >= 0.0 && at.x < f64::from(self.width()) && at.y < f64::from(self.height());
+        inside.then(|| self.rgb.get_pixel(at.x as u32, at.y as u32).0)
     }
 
     /// Whether the picture has fewer pixels than [`MIN_PIXELS`].
