@@ -273,12 +273,9 @@ fn last_stage(
         ruler_make: scale.make(photo),
         relief: Relief::of_pattern(&decision.pattern.name),
     };
-    let covered = match (&look, setup.region) {
-        (Some(look), None) => {
-            Some(share_covered.unwrap_or_else(|| look.share_covered(&reading.region_px, scale.outline())))
-        }
-        _ => None,
-    };
+    let outlined = setup.region.map(scale_stage::rectangle);
+    let share = |look: &alike::FabricLook| look.share_covered(&reading.region_px, scale.outline(), outlined.as_deref());
+    let covered = look.as_ref().map(|look| share_covered.unwrap_or_else(|| share(look)));
     alike::check_share(covered)?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.look_for_outline(photo);

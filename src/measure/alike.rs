@@ -64,18 +64,19 @@ impl<'a> FabricLook<'a> {
         Some((0..4).all(|c| (seen[c] - self.mean[c]).abs() < ALIKE_DEVIATIONS * self.deviation[c]))
     }
 
-    /// Share of the fabric in the photo that the followed region covers, 0 to 1: the fabric is what looks alike and hangs
-    /// together with the region, across the ruler too. What looks alike but is not counted (borders, a table of the yarn's
-    /// colour) makes the share too small.
-    pub fn share_covered(&self, region: &[PhotoPoint], ruler: &[PhotoPoint]) -> f64 {
-        /// Places along the photo's longer side.
+    /// Share of the fabric in the photo, or in what the user outlined of it, that the followed region covers, 0 to 1: the
+    /// fabric is what looks alike and hangs together with the region, across the ruler too. What looks alike but is not
+    /// counted (borders, a table of the yarn's colour) makes the share too small.
+    pub fn share_covered(&self, region: &[PhotoPoint], ruler: &[PhotoPoint], outlined: Option<&[PhotoPoint]>) -> f64 {
+        /// Places along the longer side of what is looked at.
         const ALONG: f64 = 48.0;
-        let (width, height) = (f64::from(self.photo.width()), f64::from(self.photo.height()));
-        let step = width.max(height) / ALONG;
+        let (from, to) = self.bounds(outlined);
+        let (width, height) = (to.x - from.x, to.y - from.y);
+        let step = (width.max(height) / ALONG).max(1.0);
         let (columns, rows) = ((width / step).ceil() as usize, (height / step).ceil() as usize);
         let places: Vec<Place> = (0..columns * rows)
             .map(|i| {
-                let at = PhotoPoint::new(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
+                let at = from.moved(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
                 if fabric::inside(region, at) {
                     Place::Followed
                 } else if fabric::inside(ruler, at) {
@@ -91,6 +92,20 @@ impl<'a> FabricLook<'a> {
         let count = |kind: Place| places.iter().zip(&reached).filter(|(p, r)| **r && **p == kind).count() as f64;
         let followed = count(Place::Followed);
         if followed > 0.0 { followed / (followed + count(Place::Alike)) } else { 1.0 }
+    }
+
+    /// Corners of the photo, or of the part of it that holds an outline.
+    fn bounds(&self, outlined: Option<&[PhotoPoint]>) -> (PhotoPoint, PhotoPoint) {
+        let far = PhotoPoint::new(f64::from(self.photo.width()), f64::from(self.photo.height()));
+        let (mut from, mut to) = (PhotoPoint::new(0.0, 0.0), far);
+        if let Some(outlined) = outlined {
+            let (low, high) = outlined.iter().fold((far, from), |(low, high), p| {
+                (PhotoPoint::new(low.x.min(p.x), low.y.min(p.y)), PhotoPoint::new(high.x.max(p.x), high.y.max(p.y)))
+            });
+            from = PhotoPoint::new(low.x.max(0.0), low.y.max(0.0));
+            to = PhotoPoint::new(high.x.min(far.x), high.y.min(far.y));
+        }
+        (from, to)
     }
 }
 

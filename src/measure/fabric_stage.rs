@@ -58,7 +58,7 @@ const LIGHT_CELLS: f64 = 1.6;
 pub(super) struct Followed {
     pub decision: Decision,
     pub reading: LatticeReading,
-    /// Share of the fabric in the photo that it covers, where that was worked out already.
+    /// Share of the fabric in the photo, or in what the user outlined of it, that it covers, where that was worked out already.
     pub share_covered: Option<f64>,
 }
 
@@ -134,6 +134,8 @@ impl<'a> View<'a> {
         let agreeing = || looks.iter().filter(|(basis, _)| same_lattice(basis, &chosen.reading.basis));
         let sure = agreeing().filter(|(_, margin)| *margin >= lattice::CLEAR).count();
         chosen.decision.stands_on.places = Agreement { agree: agreeing().count(), of: looks.len() };
+        let filled = self.region.is_some().then(|| self.share_covered(&chosen.reading)).flatten();
+        chosen.share_covered = filled;
         check_borne_out(chosen, sure)
     }
 
@@ -145,10 +147,15 @@ impl<'a> View<'a> {
         let close = View { windows: Windows::Narrow, ..*self };
         let mut found = close.follow(seeds, setup).ok()?;
         let Agreement { agree, of } = found.decision.stands_on.places;
-        let ruler = self.excluded.first().map_or(&[][..], Vec::as_slice);
-        let share = FabricLook::of(self.photo, &found.reading)?.share_covered(&found.reading.region_px, ruler);
+        let share = self.share_covered(&found.reading)?;
         found.share_covered = Some(share);
         (agree >= LEAST_AGREEING && 2 * agree > of && share >= CLOSE_SHARE).then_some(found)
+    }
+
+    /// Share of the fabric, or of what the user outlined of it, that was followed, 0 to 1; `None` where too little was.
+    fn share_covered(&self, reading: &LatticeReading) -> Option<f64> {
+        let ruler = self.excluded.first().map_or(&[][..], Vec::as_slice);
+        Some(FabricLook::of(self.photo, reading)?.share_covered(&reading.region_px, ruler, self.region))
     }
 
     /// Decides at one place, and follows what is decided over the photo.
@@ -368,7 +375,7 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
 }
 
 /// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
-/// what was read there.
+/// what was read there, unless it fills what the user outlined.
 fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
     /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
     const SEVERAL_PLACES: f64 = 10.0;
@@ -383,7 +390,8 @@ fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refu
         let seen = format!("{} places were read, and {shows} the stitches that the whole fabric shows", on.places.of);
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
-    if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 {
+    let fills_outline = found.share_covered.is_some_and(|share| share >= CLOSE_SHARE);
+    if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 && !(fills_outline && on.places.agree > 0) {
         let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
     }

@@ -17,8 +17,8 @@ pub struct LatticeNote {
     pub stitches_counted: f64,
     /// Whole extent of the measured region along the wale, in rows.
     pub rows_counted: f64,
-    /// Share of the fabric in sight that the measured region covers, 0 to 1; `None` where the user outlined the fabric, and
-    /// in records of versions that did not keep it. What looks like the fabric but is none makes it too small.
+    /// Share of the fabric in sight, or of it inside what the user outlined, that the measured region covers, 0 to 1; `None` in
+    /// records of versions that did not keep it. What looks like the fabric but is none makes it too small.
     #[serde(default)]
     pub share_followed: Option<f64>,
     /// Outline of the measured region in the photo.

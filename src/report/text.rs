@@ -23,7 +23,7 @@ pub fn describe(record: &Record) -> String {
         None => out.plain(&safe(&record.photo.file)),
     }
     if let Some(gauge) = &record.gauge {
-        gauge_lines(&mut out, gauge);
+        gauge_lines(&mut out, gauge, of_what(record));
         if let Some(wanted) = &record.wanted {
             out.heading(&format!("Wanted: {}", ways::wanted_words(wanted)));
             ways::wanted_lines(record, wanted).iter().for_each(|line| out.item(line));
@@ -71,7 +71,14 @@ pub fn rival(rival: &Rival) -> String {
     if rival.why.is_empty() { reading } else { format!("{reading}: {}", rival.why) }
 }
 
-fn gauge_lines(out: &mut Lines, gauge: &Gauge) {
+/// What the gauge speaks of: the swatch, or the part of the photo that the user outlined.
+pub fn of_what(record: &Record) -> &'static str {
+    let decision = record.lattice.as_ref().and_then(|lattice| lattice.decision.as_ref());
+    let outlined = decision.is_some_and(|d| d.declared.iter().any(|said| said == "region"));
+    if outlined { "the part you marked" } else { "this swatch" }
+}
+
+fn gauge_lines(out: &mut Lines, gauge: &Gauge, of_what: &str) {
     for (interval, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
         let four_in =
             plus_minus(interval.value * FOUR_INCHES_PER_10CM, interval.expanded_uncertainty * FOUR_INCHES_PER_10CM);
@@ -79,7 +86,7 @@ fn gauge_lines(out: &mut Lines, gauge: &Gauge) {
     }
     let percent = gauge.stitches_per_10cm.confidence.fraction() * 100.0;
     out.paragraph(&format!(
-        "The true gauge of this swatch, as it lies, is in these intervals with {percent:.0} % confidence."
+        "The true gauge of {of_what}, as it lies, is in these intervals with {percent:.0} % confidence."
     ));
     if let Some(next) = &gauge.next_fabric {
         let value = |i: &Expanded| plus_minus(i.value, i.expanded_uncertainty);

@@ -64,7 +64,7 @@ fn result(record: &Record) -> Markup {
             @for (interval, what) in [(&gauge.stitches_per_10cm, "stitches"), (&gauge.rows_per_10cm, "rows")] {
                 p.result { (text::per_10cm(interval, what)) }
             }
-            p { "With 95 % confidence the true gauge of this swatch, as it lies, is in these intervals."
+            p { "With 95 % confidence the true gauge of " (text::of_what(record)) ", as it lies, is in these intervals."
                 @if let Some(next) = &gauge.next_fabric {
                     " Another fabric knitted alike: "
                     (plus_minus(next.stitches_per_10cm.value, next.stitches_per_10cm.expanded_uncertainty)) " stitches and "
