@@ -383,11 +383,11 @@ fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refu
     const SOME_OF: usize = 4;
     let (stitches, rows) = found.reading.extent;
     let on = &found.decision.stands_on;
-    // One is enough where every projection of colour shows them.
-    let one = on.places.agree == 1 && on.projections.agree < on.projections.of;
-    if (on.places.agree == 0 || one) && on.places.of >= SOME_OF {
-        let shows = if one { "one of them in one colour shows" } else { "none of them shows" };
-        let seen = format!("{} places were read, and {shows} the stitches that the whole fabric shows", on.places.of);
+    // What not every projection of colour shows as well, most places must show: one colour's own period is none of stitches.
+    let of_one_colour = on.projections.agree < on.projections.of && 2 * on.places.agree <= on.places.of;
+    if of_one_colour || on.places.agree == 0 && on.places.of >= SOME_OF {
+        let Agreement { agree, of } = on.places;
+        let seen = format!("{of} places were read, and {agree} of them show the stitches that the whole fabric shows");
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
     let fills_outline = found.share_covered.is_some_and(|share| share >= CLOSE_SHARE);
