@@ -119,10 +119,13 @@ impl<'a> FabricLook<'a> {
     }
 }
 
-/// The smallest outline without hollows around another.
+/// The smallest outline without hollows around another, to whole pixels: the hull's search wants each corner once, and exactly.
 fn without_hollows(outline: &[PhotoPoint]) -> Vec<PhotoPoint> {
-    let corners: Vec<Point<f64>> = outline.iter().map(|p| Point::new(p.x, p.y)).collect();
-    convex_hull(corners).into_iter().map(|p| PhotoPoint::new(p.x, p.y)).collect()
+    let mut corners: Vec<(i32, i32)> = outline.iter().map(|p| (p.x.round() as i32, p.y.round() as i32)).collect();
+    corners.sort_unstable();
+    corners.dedup();
+    let corners: Vec<Point<i32>> = corners.into_iter().map(|(x, y)| Point::new(x, y)).collect();
+    convex_hull(corners).into_iter().map(|p| PhotoPoint::new(p.x.into(), p.y.into())).collect()
 }
 
 /// Refuses a lattice that ends amid the fabric: what is followed over a small part of what looks like it is a wrong lattice, or a
@@ -235,6 +238,9 @@ mod tests {
             fabric::inside(&filled, PhotoPoint::new(4.5, 6.0)) && !fabric::inside(&outline, PhotoPoint::new(4.5, 6.0))
         );
         assert_eq!(filled.len(), 4);
+        let one_place = [PhotoPoint::new(2.4, 2.4), PhotoPoint::new(2.3, 2.2), PhotoPoint::new(1.9, 2.1)];
+        assert_eq!(without_hollows(&one_place).len(), 1);
+        assert!(without_hollows(&[]).is_empty());
         assert!(check_not_a_frame(Some(0.55)).is_err());
         assert!(check_not_a_frame(Some(0.84)).is_ok() && check_not_a_frame(None).is_ok());
     }

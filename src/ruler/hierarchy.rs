@@ -14,6 +14,9 @@ const INCH_MM: f64 = 25.4;
 const LENGTH_FLOOR_PITCHES: f64 = 0.06;
 /// Neighbouring classes of marks differ by at least this share of the short marks' length.
 const CLASS_STEP: f64 = 0.10;
+/// The longest marks stand out beyond the next by at least this share of what those and all shorter ones differ by (stated
+/// choice: of 351 right scales 350 have half and more; a longest class by chance has little).
+const LONGEST_STEP: f64 = 0.25;
 
 /// Which marks of a scale are how long.
 #[derive(Debug, Clone, Copy)]
@@ -128,7 +131,10 @@ fn fit_phase(scale: &Scale, phase: i32, lengths: &[(i32, f64)]) -> Option<Match>
     let centres: Vec<f64> = members.iter().map(|m| quantile(m.iter().copied(), 0.5)).collect::<Option<Vec<f64>>>()?;
     let short = centres[classes - 1];
     let ordered = centres.windows(2).all(|w| w[0] - w[1] > (CLASS_STEP * short).max(LENGTH_FLOOR_PITCHES));
-    if !ordered || members[0].is_empty() {
+    let steps: Vec<f64> = centres.windows(2).map(|w| w[0] - w[1]).collect();
+    let usual = quantile(steps.iter().skip(1).copied(), 0.5);
+    let longest_stand_out = usual.is_none_or(|usual| steps[0] > LONGEST_STEP * usual);
+    if !ordered || !longest_stand_out || members[0].is_empty() {
         return None;
     }
     // A numeral that touches a mark lengthens it without end; such marks count no more than one class step too long.

@@ -36,16 +36,49 @@ pub(super) enum NumeralPeriod {
 
 /// Compares the ink beyond the marks' ends at, half way and a quarter way between the longest marks.
 pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: i32) -> NumeralPeriod {
+    length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
+        compared(rgb, train, (phase, period), &Window { top, height_of: period, line_px: 0.0 })
+    })
+}
+
+/// The same of a period twice as long as another one (`phase`, `period`): in the places where the shorter one would have its
+/// numerals, and beside the marks' own lines, whose ends may stand above the marks half way.
+pub(super) fn numeral_period_of_twice(
+    rgb: &RgbImage,
+    train: &Train,
+    longer_phase: i32,
+    (phase, period): (i32, i32),
+) -> NumeralPeriod {
+    // A line's flanks reach as far again as it is wide.
+    let line_px = quantile(train.marks.iter().map(|m| m.width_px), 0.5).unwrap_or(0.0);
+    length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
+        compared(rgb, train, (longer_phase, 2 * period), &Window { top, height_of: period, line_px })
+    })
+}
+
+/// Where numerals are looked for at a mark.
+struct Window {
+    /// Height from which on they stand, px.
+    top: f64,
+    /// Period whose numerals' height and width it has.
+    height_of: i32,
+    /// Half the width of the mark's own line, px, which does not count.
+    line_px: f64,
+}
+
+/// Length of the marks half way between the longest, which may have a numeral taken for ink of theirs.
+fn length_half_way(train: &Train, phase: i32, period: i32) -> Option<f64> {
+    let half_way = train.marks.iter().filter(|m| (m.index - phase).rem_euclid(period) == period / 2);
+    quantile(half_way.map(|m| m.length_px), 0.5)
+}
+
+fn compared(rgb: &RgbImage, train: &Train, (phase, period): (i32, i32), window: &Window) -> NumeralPeriod {
     let ink = Ink::new(rgb, train.mix);
     let (Some(first), Some(last)) = (train.marks.first(), train.marks.last()) else { return NumeralPeriod::Open };
-    // Above the marks half way: those of the longest class may have a numeral taken for ink of theirs.
-    let half_way = train.marks.iter().filter(|m| (m.index - phase).rem_euclid(period) == period / 2);
-    let top = quantile(half_way.map(|m| m.length_px), 0.5);
-    let Some(top) = top else { return NumeralPeriod::Open };
     let at = |offset: i32, every: i32| -> Vec<f64> {
         (first.index..=last.index)
             .filter(|i| (i - phase - offset).rem_euclid(every) == 0)
-            .filter_map(|i| ink_beyond(&ink, train, i, top, period))
+            .filter_map(|i| ink_beyond(&ink, train, i, window))
             .collect()
     };
     let (numbered, half) = (at(0, period), at(period / 2, period));
@@ -80,25 +113,35 @@ fn more(a: &[f64], b: &[f64]) -> bool {
     won as f64 >= CLEAR_PAIRS * (a.len() * b.len()) as f64 && middle(a) > CLEAR_RATIO * middle(b)
 }
 
-/// Mean change of the ink along the ruler (grain along it does not count) in the place of a numeral.
-fn ink_beyond(ink: &Ink, train: &Train, index: i32, top: f64, period: i32) -> Option<f64> {
+/// Mean change of the ink along the ruler (grain along it does not count) in the place of a numeral, on both sides of where the
+/// mark's own line goes on.
+fn ink_beyond(ink: &Ink, train: &Train, index: i32, window: &Window) -> Option<f64> {
+    let Window { top, height_of: period, line_px } = *window;
     let pitch = train.fit.step(index as f64).abs();
     let half = HALF_WIDTH_PERIODS * pitch * period as f64;
     let height = HEIGHT_PERIODS * pitch * period as f64;
     let centre = train.fit.at(index as f64);
     let (base, lean) = (train.base.at(centre), train.lean.at(centre));
     let (columns, rows) = (((2.0 * half).ceil() as usize).clamp(4, 80), (height.ceil() as usize).clamp(3, 24));
-    let mut sum = 0.0;
+    let (mut sum, mut count) = (0.0, 0);
     for r in 0..rows {
         let v = 1.05 * top + height * (r as f64 + 0.5) / rows as f64;
         let mut before = None;
         for c in 0..=columns {
-            let u = centre + lean * v - half + 2.0 * half * c as f64 / columns as f64;
+            let off = 2.0 * half * c as f64 / columns as f64 - half;
+            if off.abs() < line_px {
+                before = None;
+                continue;
+            }
+            let u = centre + lean * v + off;
             let (x, y) = train.frame.point(u, base + v);
             let value = ink.at(x, y)? as f64;
-            sum += before.map_or(0.0, |b: f64| (value - b).abs());
+            if let Some(b) = before {
+                sum += f64::abs(value - b);
+                count += 1;
+            }
             before = Some(value);
         }
     }
-    Some(sum / (rows * columns) as f64)
+    (count > 0).then(|| sum / f64::from(count))
 }

@@ -1,7 +1,7 @@
 //! Settle: what the marks count in, from their lengths, the numerals, and the ruler's other edge; or that it stays open.
 
 use super::hierarchy::Match;
-use super::numerals::{NumeralPeriod, numeral_period};
+use super::numerals::{NumeralPeriod, numeral_period, numeral_period_of_twice};
 use super::train::{Train, residual_rms_px};
 use super::{RulerSettings, RulerUnit};
 use crate::photo::Photo;
@@ -76,6 +76,10 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
     let mut best = main.matches[0];
     let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
     let numerals = spoken(&best);
+    let numbered_half_way = |longer: &Match, m: &Match| {
+        let of_m = (m.phase, m.scale.period());
+        numeral_period_of_twice(&photo.rgb, &main.train, longer.phase, of_m) == NumeralPeriod::Half
+    };
     // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
     let confirmed = match best.scale.period() {
         5 => numerals == NumeralPeriod::Double,
@@ -96,7 +100,7 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
             }
             // Of inches in eighths, as sixteenths they would have numerals half-way as well; where that is not seen, what
             // stands at the longest marks may be the marks' own ends.
-            Some(rival) if rival.scale.period() > best.scale.period() && spoken(&rival) != NumeralPeriod::Half => {
+            Some(rival) if rival.scale.period() > best.scale.period() && !numbered_half_way(&rival, &best) => {
                 return Verdict::Unclear(best, rival);
             }
             _ => best,
