@@ -47,6 +47,16 @@ impl<'a> FabricLook<'a> {
             let [dx, dy] = moved(k);
             b.at_px.moved(dx, dy)
         });
+        Self::of_places(photo, places, half_px, stitch_px)
+    }
+
+    /// From places that are known to show it; `None` where they are too few.
+    pub fn of_places(
+        photo: &'a Photo,
+        places: impl Iterator<Item = PhotoPoint>,
+        half_px: u32,
+        stitch_px: f64,
+    ) -> Option<Self> {
         let looks: Vec<Look> = places.filter_map(|at| look(photo, at, half_px)).collect();
         if looks.len() < FEWEST {
             return None;

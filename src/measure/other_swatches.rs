@@ -6,6 +6,7 @@ use super::alike::FabricLook;
 use super::fabric_stage::{Followed, View};
 use super::parts::Part;
 use super::rivals::{area_mm2, rival, same_lattice};
+use super::under_ruler::Body;
 use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
@@ -76,7 +77,7 @@ pub(super) fn check_one_fabric(view: &View, a: &Followed, b: &Followed) -> Resul
 fn lie_apart(view: &View, a: &LatticeReading, b: &LatticeReading) -> bool {
     let Some(first) = FabricLook::of(view.photo, a).filter(|_| !share_fabric(a, b)) else { return false };
     let Some(second) = FabricLook::of(view.photo, b) else { return false };
-    let ways = between(view, a, b);
+    let ways = between(view, a, b, first.stitch_px);
     let gap_px = lattice::median(ways.iter().map(|w| w.gap_px).collect());
     if gap_px < LEAST_GAP * first.stitch_px {
         return false;
@@ -100,6 +101,26 @@ pub(super) fn share_fabric(a: &LatticeReading, b: &LatticeReading) -> bool {
     shared(a, b) || shared(b, a)
 }
 
+/// The ruler, which may go on where its marks can't be read any more.
+struct Ruler<'a> {
+    body: Body,
+    look: FabricLook<'a>,
+}
+
+impl<'a> Ruler<'a> {
+    fn of(view: &View<'a>, stitch_px: f64) -> Option<Self> {
+        view.ruler_direction_deg?;
+        let body = Body::of(view.excluded.first()?)?;
+        let look = FabricLook::of_places(view.photo, body.places(), (0.75 * stitch_px).max(3.0) as u32, stitch_px)?;
+        Some(Self { body, look })
+    }
+
+    /// Whether a place in line with it looks like it.
+    fn goes_on(&self, at: PhotoPoint) -> bool {
+        self.body.in_line(at) && self.look.alike(at) == Some(true)
+    }
+}
+
 /// A shortest way from one region to another.
 struct Way {
     /// Places on it that lie in neither region.
@@ -111,7 +132,7 @@ struct Way {
 }
 
 /// The shortest ways from blocks of one region to the other.
-fn between(view: &View, a: &LatticeReading, b: &LatticeReading) -> Vec<Way> {
+fn between(view: &View, a: &LatticeReading, b: &LatticeReading, stitch_px: f64) -> Vec<Way> {
     /// Ways that are looked at, and places on each.
     const WAYS: usize = 12;
     const PLACES: usize = 24;
@@ -131,7 +152,11 @@ fn between(view: &View, a: &LatticeReading, b: &LatticeReading) -> Vec<Way> {
         let places = (0..PLACES).map(|k| from.moved(at(k) * (to.x - from.x), at(k) * (to.y - from.y)));
         let outside = |p: &PhotoPoint| !fabric::inside(&a.region_px, *p) && !fabric::inside(&b.region_px, *p);
         let open: Vec<PhotoPoint> = places.filter(outside).collect();
-        let under = |p: &PhotoPoint| view.excluded.iter().any(|polygon| fabric::inside(polygon, *p));
+        let ruler = Ruler::of(view, stitch_px);
+        let under = |p: &PhotoPoint| {
+            view.excluded.iter().any(|polygon| fabric::inside(polygon, *p))
+                || ruler.as_ref().is_some_and(|r| r.goes_on(*p))
+        };
         Way { covered: open.iter().any(under), gap_px: length * open.len() as f64 / PLACES as f64, open }
     };
     ends.into_iter().map(way).collect()

@@ -125,6 +125,22 @@ impl Body {
         self.reach.1 - self.reach.0
     }
 
+    /// Whether a place lies on the ruler or in line with it, beyond its ends.
+    pub fn in_line(&self, at: PhotoPoint) -> bool {
+        let v = (at.y - self.middle.y) * self.along.0 - (at.x - self.middle.x) * self.along.1;
+        let across = || self.rim.iter().map(|p| p.1);
+        across().fold(f64::MAX, f64::min) <= v && v <= across().fold(f64::MIN, f64::max)
+    }
+
+    /// Places all over it.
+    pub fn places(&self) -> impl Iterator<Item = PhotoPoint> + '_ {
+        const ACROSS: [f64; 3] = [0.25, 0.5, 0.75];
+        let across = || self.rim.iter().map(|p| p.1);
+        let width = across().fold(f64::MIN, f64::max) - across().fold(f64::MAX, f64::min);
+        (0..PLACES)
+            .flat_map(move |k| ACROSS.map(|share| self.beside((k as f64 + 0.5) / PLACES as f64, 1.0, -share * width)))
+    }
+
     /// The place `px` outside one long side (−1 or 1) at a share of the ruler's length.
     pub fn beside(&self, share: f64, side: f64, px: f64) -> PhotoPoint {
         let u = self.reach.0 + share * (self.reach.1 - self.reach.0);
@@ -190,6 +206,17 @@ fn red_over_blue(photo: &Photo, reading: &RulerReading) -> Option<f64> {
 mod tests {
     use super::*;
     use crate::fabric;
+
+    #[test]
+    fn places_in_line_with_a_ruler() {
+        let corner = PhotoPoint::new;
+        let outline = [corner(100.0, 200.0), corner(900.0, 240.0), corner(895.0, 340.0), corner(95.0, 300.0)];
+        let body = Body::of(&outline).unwrap();
+        assert!(body.places().all(|at| fabric::inside(&outline, at)));
+        // Its middle line rises by a twentieth: 270 at 497.5.
+        assert!(body.in_line(corner(1497.5, 320.0)) && body.in_line(corner(497.5, 270.0)));
+        assert!(!body.in_line(corner(1497.5, 420.0)) && !body.in_line(corner(1497.5, 220.0)));
+    }
 
     #[test]
     fn places_beside_a_ruler_lie_outside_it() {
