@@ -4,6 +4,7 @@
 mod alike;
 mod compose;
 mod counted_stage;
+mod doubts;
 mod fabric_stage;
 mod other_swatches;
 mod parts;

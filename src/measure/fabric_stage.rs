@@ -2,12 +2,13 @@
 
 use super::Setup;
 use super::alike::FabricLook;
+use super::doubts::{check_borne_out, check_overruled, checked, contradiction};
 use super::other_swatches;
 use super::rivals::{
     self, area_mm2, as_rival, nearly_same, over_like_areas, places_differ, rival, same_counts, same_lattice,
 };
-use crate::fabric::{self, FabricSeed, Search};
-use crate::lattice::{self, Agreement, Basis, Decision, Declared, LatticeReading, PhaseBlock, Windows};
+use crate::fabric::{self, FabricSeed, Search, Sheet};
+use crate::lattice::{self, Agreement, Basis, Decision, Declared, LatticeReading, PhaseBlock, StitchPattern, Windows};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -25,23 +26,15 @@ const COUNTS_FOR_PLANE: usize = 120;
 /// How much more fabric than the runner-up, as area, a lattice must be followed over that is read faintly only. A woven cloth, however large, does not rise above that (measured: 26 at
 /// most against 60 and more for most knitting).
 const MUCH_MORE_FABRIC: f64 = 12.0;
-const FAINT: f64 = 40.0;
+pub(super) const FAINT: f64 = 40.0;
 
 /// How much higher the score of a smaller lattice must be, where it is preferred to a larger one.
-const FAR_CLEARER: f64 = 2.0;
-
-/// Skew beyond which a lattice needs a surer decision, in degrees, and the margin it then needs: twist of the yarn skews
-/// fabric by a few degrees, and a sheared near-duplicate of the true lattice is the usual wrong reading.
-const UNUSUAL_SKEW_DEG: f64 = 7.0;
-const MARGIN_WHEN_SKEWED: f64 = 12.0;
-
-/// Skew beyond which no decision is sure enough (stated choice): the camera is tilted too far for the plane taken so far.
-const MOST_SKEW_DEG: f64 = 12.0;
+pub(super) const FAR_CLEARER: f64 = 2.0;
 
 /// Places that must show what is followed in narrow windows, and the share of the fabric that it must reach over (stated choice:
 /// of ten such answers on 327 photos eight were right, the two others had none of three places, or a third of the fabric).
 const LEAST_AGREEING: usize = 2;
-const CLOSE_SHARE: f64 = 0.4;
+pub(super) const CLOSE_SHARE: f64 = 0.4;
 
 /// How much larger its margin must be instead, where both are followed over like areas: a lattice twice as fine holds
 /// wherever the true one holds, but its decision is then a narrow one.
@@ -253,8 +246,9 @@ impl<'a> View<'a> {
     pub fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let mut found = found;
         for look in 0..LOOKS {
-            let decision = self.looked_over(&found, setup)?;
+            let (decision, sheets) = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
+                self.check_no_garter(&sheets, setup, &decision)?;
                 found.decision = decision;
                 return checked(found);
             }
@@ -277,7 +271,7 @@ impl<'a> View<'a> {
             refusal.rivals.splice(0..0, untold);
             refusal
         };
-        let whole = self.looked_over(&found, &named).map_err(with_own)?;
+        let (whole, _) = self.looked_over(&found, &named).map_err(with_own)?;
         if !same_counts(&whole.basis, &found.decision.basis) {
             let seen = "the stitches that the whole fabric shows are not those that its places show";
             let rivals = own.into_iter().chain(as_rival(&whole)).collect();
@@ -286,14 +280,35 @@ impl<'a> View<'a> {
         checked(found)
     }
 
-    /// The decision on the whole of the fabric that a lattice was followed over.
-    fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Decision, Refusal> {
+    /// The decision on the whole of the fabric that a lattice was followed over, and what it was made on.
+    fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<(Decision, Vec<Sheet>), Refusal> {
         let basis = &found.reading.basis;
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let light_mm = light_mm(basis).ok_or_else(nothing)?;
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
-        lattice::confirm(&even.sheets(light_mm), &self.declared(setup, centre), basis)
+        let sheets = even.sheets(light_mm);
+        let decision = lattice::confirm(&sheets, &self.declared(setup, centre), basis)?;
+        Ok((decision, sheets))
+    }
+
+    /// Refuses what is read under a repeat of the user's own, where garter explains the whole fabric better: garter turned on its
+    /// side, a ridge for a stitch. A repeat has a place for nearly every line, and many a swatch a garter border.
+    fn check_no_garter(&self, sheets: &[Sheet], setup: &Setup, decision: &Decision) -> Result<(), Refusal> {
+        if StitchPattern::named(&decision.pattern.name).is_some() {
+            return Ok(());
+        }
+        let garter = Setup { stitch: StitchPattern::named("garter"), ..setup.clone() };
+        let Basis { stitch: ridge, row } = decision.basis;
+        let turned = Basis { stitch: row, row: ridge.map(|f| 2.0 * f) };
+        match lattice::confirm(sheets, &self.declared(&garter, decision.seed), &turned) {
+            Ok(garter) if garter.score > decision.score && same_counts(&garter.basis, &turned) => {
+                // Without rivals: it is a border, and says nothing against another reading of what lies inside it.
+                let seen = "what was found of the pattern looks more like garter turned on its side, as of a border";
+                Err(Refusal::new(RefusalCode::LatticeUnclear, seen))
+            }
+            _ => Ok(()),
+        }
     }
 
     /// What was declared, as it lies in the plane at a place.
@@ -325,38 +340,8 @@ impl<'a> View<'a> {
     }
 }
 
-/// Refuses where the whole fabric shows other stitches than a place that was sure of its own, without being nearly as sure; and
-/// larger ones, where it is not far clearer than its next best reading: a lattice of larger stitches has a line for nearly
-/// everything that smaller ones show.
-fn check_overruled(place: &Decision, whole: &Decision) -> Result<(), Refusal> {
-    let coarser = whole.basis.stitches_per_mm2() < place.basis.stitches_per_mm2();
-    let far_clearer = whole.score > FAR_CLEARER * (whole.score - whole.margin);
-    let as_sure = FAR_CLEARER * whole.margin > place.margin && (far_clearer || !coarser);
-    if as_sure || place.margin < lattice::CLEAR || nearly_same(&whole.basis, &place.basis) {
-        return Ok(());
-    }
-    let seen = "the stitches that the whole fabric shows are not those that its places show";
-    let rivals = [place, whole].into_iter().filter_map(as_rival).collect();
-    Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
-}
-
-/// The refusal where two readings stood every trial and contradict each other. `sure` holds the reading that is to be
-/// taken first. Of the same fabric only one can be right, so it must be far clearer. Elsewhere a table or a border may
-/// repeat too, but nothing else is clearer than the fabric.
-fn contradiction(sure: &[(f64, Followed)]) -> Option<Refusal> {
-    let ((_, taken), others) = sure.split_first()?;
-    let contradicts = |(_, other): &&(f64, Followed)| {
-        let (score, rival) = (taken.decision.score, other.decision.score);
-        let same_fabric = || other_swatches::share_fabric(&taken.reading, &other.reading);
-        !same_lattice(&taken.reading.basis, &other.reading.basis)
-            && (score < rival || score < FAR_CLEARER * rival && same_fabric())
-    };
-    others.iter().find(contradicts)?;
-    Some(places_differ(followed_over(sure)))
-}
-
 /// What was followed, with its area.
-fn followed_over(sure: &[(f64, Followed)]) -> impl Iterator<Item = (f64, &Followed)> {
+pub(super) fn followed_over(sure: &[(f64, Followed)]) -> impl Iterator<Item = (f64, &Followed)> {
     sure.iter().map(|(area, found)| (*area, found))
 }
 
@@ -374,46 +359,6 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
     }
 }
 
-/// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
-/// what was read there, unless it fills what the user outlined.
-fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
-    /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
-    const SEVERAL_PLACES: f64 = 10.0;
-    /// Places of which one at least must show the stitches (stated choice: of 290 right answers none stood on fewer).
-    const SOME_OF: usize = 4;
-    let (stitches, rows) = found.reading.extent;
-    let on = &found.decision.stands_on;
-    // What not every projection of colour shows as well, most places must show: one colour's own period is none of stitches.
-    let of_one_colour = on.projections.agree < on.projections.of && 2 * on.places.agree <= on.places.of;
-    if of_one_colour || on.places.agree == 0 && on.places.of >= SOME_OF {
-        let Agreement { agree, of } = on.places;
-        let seen = format!("{of} places were read, and {agree} of them show the stitches that the whole fabric shows");
-        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
-    }
-    let fills_outline = found.share_covered.is_some_and(|share| share >= CLOSE_SHARE);
-    if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 && !(fills_outline && on.places.agree > 0) {
-        let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
-        return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
-    }
-    if on.score < FAINT && on.places.of > 1 && sure_places < 2 {
-        let seen = "the stitches stand up faintly, and other places do not show the same";
-        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
-    }
-    Ok(found)
-}
-
-/// Refuses a lattice that a finer one explains, and one whose skew is unusual and whose decision is not sure enough for that.
-fn checked(found: Followed) -> Result<Followed, Refusal> {
-    lattice::check_not_too_coarse(&found.decision)?;
-    let skew_deg = skew_deg(&found.reading.basis);
-    let surer = found.decision.margin >= MARGIN_WHEN_SKEWED && skew_deg.abs() <= MOST_SKEW_DEG;
-    if skew_deg.abs() > UNUSUAL_SKEW_DEG && !surer {
-        let seen = format!("the best reading would be skewed by {skew_deg:.0} degrees");
-        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
-    }
-    Ok(found)
-}
-
 /// Keeps of each lattice the decision with the largest margin.
 fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
     match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
@@ -421,13 +366,6 @@ fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
         Some(_) => {}
         None => different.push(decision),
     }
-}
-
-/// Departure of the angle between row and wale from a right angle, in degrees.
-fn skew_deg(basis: &Basis) -> f64 {
-    let (s, r) = (basis.stitch, basis.row);
-    let sine = (s[0] * r[0] + s[1] * r[1]) / (s[0].hypot(s[1]) * r[0].hypot(r[1])).max(1e-12);
-    sine.clamp(-1.0, 1.0).asin().to_degrees()
 }
 
 /// Width in mm over which light is evened for the look at a whole fabric; `None` for a lattice of one direction.

@@ -1,0 +1,92 @@
+//! Doubts: what is followed and decided, and yet not sure enough to be told.
+
+use super::fabric_stage::{CLOSE_SHARE, FAINT, FAR_CLEARER, Followed, followed_over};
+use super::other_swatches;
+use super::rivals::{as_rival, nearly_same, places_differ, same_lattice};
+use crate::lattice::{self, Agreement, Basis, Decision};
+use crate::refusal::{Refusal, RefusalCode};
+
+/// Skew beyond which a lattice needs a surer decision, in degrees, and the margin it then needs: twist of the yarn skews
+/// fabric by a few degrees, and a sheared near-duplicate of the true lattice is the usual wrong reading.
+const UNUSUAL_SKEW_DEG: f64 = 7.0;
+const MARGIN_WHEN_SKEWED: f64 = 12.0;
+
+/// Skew beyond which no decision is sure enough (stated choice): the camera is tilted too far for the plane taken so far.
+const MOST_SKEW_DEG: f64 = 12.0;
+
+/// Refuses where the whole fabric shows other stitches than a place that was sure of its own, without being nearly as sure; and
+/// larger ones, where it is not far clearer than its next best reading: a lattice of larger stitches has a line for nearly
+/// everything that smaller ones show.
+pub(super) fn check_overruled(place: &Decision, whole: &Decision) -> Result<(), Refusal> {
+    let coarser = whole.basis.stitches_per_mm2() < place.basis.stitches_per_mm2();
+    let far_clearer = whole.score > FAR_CLEARER * (whole.score - whole.margin);
+    let as_sure = FAR_CLEARER * whole.margin > place.margin && (far_clearer || !coarser);
+    if as_sure || place.margin < lattice::CLEAR || nearly_same(&whole.basis, &place.basis) {
+        return Ok(());
+    }
+    let seen = "the stitches that the whole fabric shows are not those that its places show";
+    let rivals = [place, whole].into_iter().filter_map(as_rival).collect();
+    Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
+}
+
+/// The refusal where two readings stood every trial and contradict each other. `sure` holds the reading that is to be
+/// taken first. Of the same fabric only one can be right, so it must be far clearer. Elsewhere a table or a border may
+/// repeat too, but nothing else is clearer than the fabric.
+pub(super) fn contradiction(sure: &[(f64, Followed)]) -> Option<Refusal> {
+    let ((_, taken), others) = sure.split_first()?;
+    let contradicts = |(_, other): &&(f64, Followed)| {
+        let (score, rival) = (taken.decision.score, other.decision.score);
+        let same_fabric = || other_swatches::share_fabric(&taken.reading, &other.reading);
+        !same_lattice(&taken.reading.basis, &other.reading.basis)
+            && (score < rival || score < FAR_CLEARER * rival && same_fabric())
+    };
+    others.iter().find(contradicts)?;
+    Some(places_differ(followed_over(sure)))
+}
+
+/// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
+/// what was read there, unless it fills what the user outlined.
+pub(super) fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
+    /// Stitches and rows from which a region holds more than one place (stated choice: a place takes a dozen).
+    const SEVERAL_PLACES: f64 = 10.0;
+    /// Places of which one at least must show the stitches (stated choice: of 290 right answers none stood on fewer).
+    const SOME_OF: usize = 4;
+    let (stitches, rows) = found.reading.extent;
+    let on = &found.decision.stands_on;
+    // What not every projection of colour shows as well, most places must show: one colour's own period is none of stitches.
+    let of_one_colour = on.projections.agree < on.projections.of && 2 * on.places.agree <= on.places.of;
+    if of_one_colour || on.places.agree == 0 && on.places.of >= SOME_OF {
+        let Agreement { agree, of } = on.places;
+        let seen = format!("{of} places were read, and {agree} of them show the stitches that the whole fabric shows");
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
+    }
+    let fills_outline = found.share_covered.is_some_and(|share| share >= CLOSE_SHARE);
+    if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 && !(fills_outline && on.places.agree > 0) {
+        let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
+        return Err(Refusal::new(RefusalCode::TooFewStitches, seen));
+    }
+    if on.score < FAINT && on.places.of > 1 && sure_places < 2 {
+        let seen = "the stitches stand up faintly, and other places do not show the same";
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
+    }
+    Ok(found)
+}
+
+/// Refuses a lattice that a finer one explains, and one whose skew is unusual and whose decision is not sure enough for that.
+pub(super) fn checked(found: Followed) -> Result<Followed, Refusal> {
+    lattice::check_not_too_coarse(&found.decision)?;
+    let skew_deg = skew_deg(&found.reading.basis);
+    let surer = found.decision.margin >= MARGIN_WHEN_SKEWED && skew_deg.abs() <= MOST_SKEW_DEG;
+    if skew_deg.abs() > UNUSUAL_SKEW_DEG && !surer {
+        let seen = format!("the best reading would be skewed by {skew_deg:.0} degrees");
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
+    }
+    Ok(found)
+}
+
+/// Departure of the angle between row and wale from a right angle, in degrees.
+fn skew_deg(basis: &Basis) -> f64 {
+    let (s, r) = (basis.stitch, basis.row);
+    let sine = (s[0] * r[0] + s[1] * r[1]) / (s[0].hypot(s[1]) * r[0].hypot(r[1])).max(1e-12);
+    sine.clamp(-1.0, 1.0).asin().to_degrees()
+}
