@@ -95,3 +95,16 @@ fn a_ruled_grid_a_grain_and_plain_noise_are_not_knit() {
         assert_eq!(refusal.as_ref().map_err(|r| r.code), Err(RefusalCode::NotKnit), "{name}: {refusal:?}");
     }
 }
+
+#[test]
+fn colours_of_stripes_change_across_them_only() {
+    const STRIPE_MM: f64 = 6.0;
+    let striped = |x: f64, y: f64| 0.3 * knit(x, y) + if (y / STRIPE_MM).rem_euclid(2.0) < 1.0 { 0.0 } else { 1.2 };
+    let photo = drawn((640, 640), striped);
+    let centre = PlanePoint::new(40.0, 40.0);
+    let patch = Patch::resample(&photo, &plain_map(), centre, (76.0, 76.0), PX_PER_MM, &[]);
+    let colours = TwoColours::seen(&patch, centre, 70.0, 1.0).unwrap();
+    let steps = [[4.0, 0.0], [0.0, STRIPE_MM], [0.0, 2.0 * STRIPE_MM]];
+    let [along, one, two] = colours.changes(&patch, centre, 70.0, steps);
+    assert!(along < 0.02 && one > 0.95 && two < 0.05, "{along} {one} {two}");
+}

@@ -77,6 +77,34 @@ impl TwoColours {
     }
 }
 
+impl TwoColours {
+    /// Shares of places in a square of a patch, for each of some steps in mm, from which one step leads to the other yarn.
+    pub fn changes<const N: usize>(
+        &self,
+        patch: &Patch,
+        centre: PlanePoint,
+        side_mm: f64,
+        steps_mm: [[f64; 2]; N],
+    ) -> [f64; N] {
+        let reach = ((self.detail_mm * patch.px_per_mm / 2.0).round() as i64).max(1);
+        let light = |at: PlanePoint| {
+            let (x, y) = ((at.x - patch.origin.x) * patch.px_per_mm, (at.y - patch.origin.y) * patch.px_per_mm);
+            let (mean, _) = mean_and_pixel(patch, x.floor() as i64, y.floor() as i64, reach)?;
+            Some(mean.dot(&self.direction) > self.middle)
+        };
+        let part = |i: usize| (i as f64 + 0.5) / SAMPLED_ALONG as f64 - 0.5;
+        let places: Vec<(PlanePoint, bool)> = (0..SAMPLED_ALONG * SAMPLED_ALONG)
+            .map(|k| centre.moved(side_mm * part(k % SAMPLED_ALONG), side_mm * part(k / SAMPLED_ALONG)))
+            .filter_map(|at| Some((at, light(at)?)))
+            .collect();
+        steps_mm.map(|[dx, dy]| {
+            let pairs = places.iter().filter_map(|(at, here)| Some(light(at.moved(dx, dy))? != *here));
+            let (all, changed) = pairs.fold((0usize, 0usize), |(n, m), changed| (n + 1, m + usize::from(changed)));
+            changed as f64 / all.max(1) as f64
+        })
+    }
+}
+
 impl Patch {
     /// The patch as if knitted in one colour of yarn.
     pub fn in_one_colour(&self, colours: &TwoColours) -> Self {

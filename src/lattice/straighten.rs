@@ -102,15 +102,30 @@ fn counts(reading: &LatticeReading, p: PlanePoint) -> [f64; 2] {
     [b.stitch[0] * p.x + b.stitch[1] * p.y, b.row[0] * p.x + b.row[1] * p.y]
 }
 
-/// The fabric that a lattice was followed over, in a plane where that lattice is even and has its mean basis, and as if
-/// knitted in one colour.
-/// `None` where the lattice has no area.
+/// The fabric that a lattice was followed over, in a plane where that lattice is even and has its mean basis.
+pub struct Straightened {
+    /// As if knitted in one colour.
+    pub patch: Patch,
+    /// Where there are two colours: how often they change, per half stitch along the row and half row along the wale.
+    pub colour_changes: Option<ColourChanges>,
+}
+
+/// Shares of places from which a step leads to the other of two yarns, 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ColourChanges {
+    /// A step of half a stitch or a whole one along the row, whichever changes more often.
+    pub along_row: f64,
+    /// The same along the wale, half a row or a whole one.
+    pub along_wale: f64,
+}
+
+/// The fabric that a lattice was followed over, made even. `None` where the lattice has no area.
 pub fn straightened(
     photo: &Photo,
     map: &PlaneMap,
     reading: &LatticeReading,
     excluded: &[Vec<PhotoPoint>],
-) -> Option<Patch> {
+) -> Option<Straightened> {
     let (stitch_mm, row_mm) = reading.basis.steps_mm()?;
     let departures = Departures::of(reading)?;
     let mut b = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
@@ -143,7 +158,14 @@ pub fn straightened(
     });
     let side_mm = size.0.max(size.1);
     let colours = TwoColours::seen(&even, centre, side_mm, super::settle::DETAIL_CELLS * cell);
-    Some(if let Some(colours) = &colours { even.in_one_colour(colours) } else { even })
+    let colour_changes = colours.as_ref().map(|colours| {
+        let half = |step: [f64; 2]| step.map(|v| v / 2.0);
+        let steps = [half(stitch_mm), stitch_mm, half(row_mm), row_mm];
+        let [a, b, c, d] = colours.changes(&even, centre, side_mm, steps);
+        ColourChanges { along_row: a.max(b), along_wale: c.max(d) }
+    });
+    let patch = if let Some(colours) = &colours { even.in_one_colour(colours) } else { even };
+    Some(Straightened { patch, colour_changes })
 }
 
 /// Colour of a patch at a plane point, bilinear; `None` where one of the four pixels is hidden.

@@ -2,13 +2,15 @@
 
 use super::Setup;
 use super::alike::FabricLook;
-use super::doubts::{check_borne_out, check_overruled, checked, contradiction};
+use super::doubts::{check_borne_out, check_overruled, check_stripes, checked, contradiction, is_rib};
 use super::other_swatches;
 use super::rivals::{
     self, area_mm2, as_rival, nearly_same, over_like_areas, places_differ, rival, same_counts, same_lattice,
 };
 use crate::fabric::{self, FabricSeed, Search, Sheet};
-use crate::lattice::{self, Agreement, Basis, Decision, Declared, LatticeReading, PhaseBlock, StitchPattern, Windows};
+use crate::lattice::{
+    self, Agreement, Basis, ColourChanges, Decision, Declared, LatticeReading, PhaseBlock, StitchPattern, Windows,
+};
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -59,6 +61,15 @@ impl Followed {
     pub fn new(decision: Decision, reading: LatticeReading) -> Self {
         Self { decision, reading, share_covered: None }
     }
+}
+
+/// A look at the whole of the fabric that a lattice was followed over.
+struct Look {
+    decision: Decision,
+    /// What it was made on.
+    sheets: Vec<Sheet>,
+    /// Of two yarns, along the lattice that was followed.
+    colour_changes: Option<ColourChanges>,
 }
 
 /// What the stages of the fabric look at.
@@ -246,9 +257,10 @@ impl<'a> View<'a> {
     pub fn sure(&self, found: Followed, setup: &Setup) -> Result<Followed, Refusal> {
         let mut found = found;
         for look in 0..LOOKS {
-            let (decision, sheets) = self.looked_over(&found, setup)?;
+            let Look { decision, sheets, colour_changes } = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
                 self.check_no_garter(&sheets, setup, &decision)?;
+                check_stripes(colour_changes.filter(|_| !is_rib(&decision.pattern)), setup)?;
                 found.decision = decision;
                 return checked(found);
             }
@@ -271,25 +283,26 @@ impl<'a> View<'a> {
             refusal.rivals.splice(0..0, untold);
             refusal
         };
-        let (whole, _) = self.looked_over(&found, &named).map_err(with_own)?;
+        let Look { decision: whole, colour_changes, .. } = self.looked_over(&found, &named).map_err(with_own)?;
         if !same_counts(&whole.basis, &found.decision.basis) {
             let seen = "the stitches that the whole fabric shows are not those that its places show";
             let rivals = own.into_iter().chain(as_rival(&whole)).collect();
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
+        check_stripes(colour_changes, setup)?;
         checked(found)
     }
 
-    /// The decision on the whole of the fabric that a lattice was followed over, and what it was made on.
-    fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<(Decision, Vec<Sheet>), Refusal> {
+    /// The decision on the whole of the fabric that a lattice was followed over.
+    fn looked_over(&self, found: &Followed, setup: &Setup) -> Result<Look, Refusal> {
         let basis = &found.reading.basis;
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let light_mm = light_mm(basis).ok_or_else(nothing)?;
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded).ok_or_else(nothing)?;
         let centre = found.decision.seed;
-        let sheets = even.sheets(light_mm);
+        let sheets = even.patch.sheets(light_mm);
         let decision = lattice::confirm(&sheets, &self.declared(setup, centre), basis)?;
-        Ok((decision, sheets))
+        Ok(Look { decision, sheets, colour_changes: even.colour_changes })
     }
 
     /// Refuses what is read under a repeat of the user's own, where garter explains the whole fabric better: garter turned on its

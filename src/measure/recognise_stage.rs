@@ -142,7 +142,7 @@ impl View<'_> {
     fn whole(&self, found: &Followed, declared: &Declared) -> Option<Whole> {
         let even = lattice::straightened(self.photo, self.map, &found.reading, self.excluded)?;
         let light_mm = fabric_stage::light_mm(&found.reading.basis)?;
-        lattice::look_over(&even.sheets(light_mm), declared, &found.reading.basis)
+        lattice::look_over(&even.patch.sheets(light_mm), declared, &found.reading.basis)
     }
 }
 
