@@ -266,14 +266,7 @@ fn last_stage(
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
     let look = alike::FabricLook::of(photo, &reading);
-    let settings = GaugeSettings {
-        ruler_class: setup.ruler_class,
-        ruler_id: setup.ruler_id.clone(),
-        ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look.as_ref()?, scale.outline())),
-        ruler_make: scale.make(photo),
-        relief: Relief::of_pattern(&decision.pattern.name),
-    };
+    let settings = gauge_settings(photo, setup, &scale, look.as_ref(), Relief::of_pattern(&decision.pattern.name));
     let outlined = setup.region.map(scale_stage::rectangle);
     let share = |look: &alike::FabricLook| look.share_covered(&reading.region_px, scale.outline(), outlined.as_deref());
     let covered = look.as_ref().map(|look| share_covered.unwrap_or_else(|| share(look)));
@@ -282,6 +275,24 @@ fn last_stage(
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.look_for_outline(photo);
     Ok(finished)
+}
+
+/// What the gauge needs to know of the ruler and of the fabric's relief, told or seen.
+fn gauge_settings(
+    photo: &Photo,
+    setup: &Setup,
+    scale: &scale_stage::Scale,
+    look: Option<&alike::FabricLook>,
+    relief: Relief,
+) -> GaugeSettings {
+    GaugeSettings {
+        ruler_class: setup.ruler_class,
+        ruler_id: setup.ruler_id.clone(),
+        ruler_thickness_mm: setup.ruler_thickness_mm,
+        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look?, scale.outline())),
+        ruler_make: scale.make(photo),
+        relief,
+    }
 }
 
 /// What is known of the camera, with the lens profile where there is one.

@@ -3,10 +3,10 @@
 use super::alike::FabricLook;
 use super::compose;
 use super::scale_stage::{self, Scale};
-use super::{Ended, Progress, Setup, Stage, begin, fabric_stage, under_ruler};
+use super::{Ended, Progress, Setup, Stage, begin, fabric_stage};
 use crate::caution::{Caution, CautionCode};
 use crate::fabric::{self, NoOutline, SwatchHints, SwatchOutline};
-use crate::gauge::{Counted, CountedBetween, GaugeSettings, LaidCount, Relief, SwatchGauge};
+use crate::gauge::{Counted, CountedBetween, LaidCount, Relief, SwatchGauge};
 use crate::lattice::LatticeReading;
 use crate::photo::Photo;
 use crate::plane::{PlaneEstimate, PlaneMap};
@@ -72,14 +72,8 @@ pub(super) fn chain(
 
     begin(Stage::Gauge, progress)?;
     let look = reading.as_ref().and_then(|reading| FabricLook::of(photo, reading));
-    let settings = GaugeSettings {
-        ruler_class: setup.ruler_class,
-        ruler_id: setup.ruler_id.clone(),
-        ruler_thickness_mm: setup.ruler_thickness_mm,
-        ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look.as_ref()?, scale.outline())),
-        ruler_make: scale.make(photo),
-        relief: setup.stitch.as_ref().map_or(Relief::Raised, |stitch| Relief::of_pattern(&stitch.name)),
-    };
+    let relief = setup.stitch.as_ref().map_or(Relief::Raised, |stitch| Relief::of_pattern(&stitch.name));
+    let settings = super::gauge_settings(photo, setup, &scale, look.as_ref(), relief);
     let lost = || Refusal::new(RefusalCode::NotFlat, "what was counted lies beyond the plane's horizon");
     let gauge = laid.count.gauge(&plane, scale.source(), &settings).ok_or_else(lost)?;
     compose::check_worth(&gauge)?;
