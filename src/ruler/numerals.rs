@@ -41,6 +41,13 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     })
 }
 
+/// The same beside the marks' own lines, which may be long themselves.
+pub(super) fn numeral_period_beside_lines(rgb: &RgbImage, train: &Train, phase: i32, period: i32) -> NumeralPeriod {
+    length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
+        compared(rgb, train, (phase, period), &Window { top, height_of: period, line_px: line_px(train) })
+    })
+}
+
 /// The same of a period twice as long as another one (`phase`, `period`): in the places where the shorter one would have its
 /// numerals, and beside the marks' own lines, whose ends may stand above the marks half way.
 pub(super) fn numeral_period_of_twice(
@@ -49,11 +56,15 @@ pub(super) fn numeral_period_of_twice(
     longer_phase: i32,
     (phase, period): (i32, i32),
 ) -> NumeralPeriod {
-    // A line's flanks reach as far again as it is wide.
-    let line_px = quantile(train.marks.iter().map(|m| m.width_px), 0.5).unwrap_or(0.0);
     length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
-        compared(rgb, train, (longer_phase, 2 * period), &Window { top, height_of: period, line_px })
+        let window = Window { top, height_of: period, line_px: line_px(train) };
+        compared(rgb, train, (longer_phase, 2 * period), &window)
     })
+}
+
+/// Half the width in which a mark's line is seen: its flanks reach as far again as it is wide.
+fn line_px(train: &Train) -> f64 {
+    quantile(train.marks.iter().map(|m| m.width_px), 0.5).unwrap_or(0.0)
 }
 
 /// Where numerals are looked for at a mark.

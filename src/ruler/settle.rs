@@ -1,7 +1,7 @@
 //! Settle: what the marks count in, from their lengths, the numerals, and the ruler's other edge; or that it stays open.
 
 use super::hierarchy::Match;
-use super::numerals::{NumeralPeriod, numeral_period, numeral_period_of_twice};
+use super::numerals::{NumeralPeriod, numeral_period, numeral_period_beside_lines, numeral_period_of_twice};
 use super::train::{Train, residual_rms_px};
 use super::{RulerSettings, RulerUnit};
 use crate::photo::Photo;
@@ -80,9 +80,13 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
         let of_m = (m.phase, m.scale.period());
         numeral_period_of_twice(&photo.rgb, &main.train, longer.phase, of_m) == NumeralPeriod::Half
     };
-    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have.
+    // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have; longer marks there
+    // would be tens.
     let confirmed = match best.scale.period() {
-        5 => numerals == NumeralPeriod::Double,
+        5 => {
+            numerals == NumeralPeriod::Double
+                && numeral_period_beside_lines(&photo.rgb, &main.train, best.phase, 5) == NumeralPeriod::Double
+        }
         _ => matches!(numerals, NumeralPeriod::Confirmed | NumeralPeriod::ConfirmedHalfOn),
     };
     if numerals == NumeralPeriod::ConfirmedHalfOn {
