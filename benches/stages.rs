@@ -65,7 +65,7 @@ fn stages(group: &mut BenchmarkGroup<ThreadTime>, bytes: &[u8]) {
     let followed = lattice::grow(&photo, &map, &decision, &excluded, None, lattice::Windows::Wide).expect("a lattice");
     on_photo("second look", &|p| {
         let even = lattice::straightened(p, &map, &followed, &excluded).expect("an area");
-        drop(black_box(lattice::confirm(&even.sheets(8.0), &declared, &followed.basis)));
+        drop(black_box(lattice::confirm(&even.patch.sheets(8.0), &declared, &followed.basis)));
     });
     let hints = SwatchHints { fabric: followed.region_px.clone(), axes: None };
     on_photo("outline", &|p| drop(black_box(fabric::swatch_outline(p, &map, &excluded, &hints))));
