@@ -50,7 +50,7 @@ impl<'a> FabricLook<'a> {
         Self::of_places(photo, places, half_px, stitch_px)
     }
 
-    /// From places that are known to show it; `None` where they are too few.
+    /// From places that are known to show something, over squares of twice `half_px` and a pixel; `None` where they are too few.
     pub fn of_places(
         photo: &'a Photo,
         places: impl Iterator<Item = PhotoPoint>,
@@ -111,7 +111,8 @@ impl<'a> FabricLook<'a> {
     /// The same share inside the smallest outline without hollows around the followed region: small where the lattice goes
     /// around fabric that it does not hold on.
     pub fn share_within(&self, region: &[PhotoPoint], ruler: &[PhotoPoint]) -> f64 {
-        self.share_covered(region, ruler, Some(&without_hollows(region)))
+        let far = self.bounds(None).1;
+        self.share_covered(region, ruler, Some(&without_hollows(region, far)))
     }
 
     /// Corners of the photo, or of the part of it that holds an outline.
@@ -129,9 +130,11 @@ impl<'a> FabricLook<'a> {
     }
 }
 
-/// The smallest outline without hollows around another, to whole pixels: the hull's search wants each corner once, and exactly.
-fn without_hollows(outline: &[PhotoPoint]) -> Vec<PhotoPoint> {
-    let mut corners: Vec<(i32, i32)> = outline.iter().map(|p| (p.x.round() as i32, p.y.round() as i32)).collect();
+/// The smallest outline without hollows around the part of another that lies in the picture, which ends at `far`; to whole pixels:
+/// the hull's search wants each corner once, exactly, and not so far away that products overflow.
+fn without_hollows(outline: &[PhotoPoint], far: PhotoPoint) -> Vec<PhotoPoint> {
+    let within = |v: f64, far: f64| v.clamp(0.0, far).round() as i32;
+    let mut corners: Vec<(i32, i32)> = outline.iter().map(|p| (within(p.x, far.x), within(p.y, far.y))).collect();
     corners.sort_unstable();
     corners.dedup();
     let corners: Vec<Point<i32>> = corners.into_iter().map(|(x, y)| Point::new(x, y)).collect();
@@ -243,14 +246,17 @@ mod tests {
     fn a_frame_has_hollows() {
         let corners = [(0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (6.0, 9.0), (6.0, 3.0), (3.0, 3.0), (3.0, 9.0), (0.0, 9.0)];
         let outline = corners.map(|(x, y)| PhotoPoint::new(x, y));
-        let filled = without_hollows(&outline);
+        let far = PhotoPoint::new(20.0, 20.0);
+        let filled = without_hollows(&outline, far);
         assert!(
             fabric::inside(&filled, PhotoPoint::new(4.5, 6.0)) && !fabric::inside(&outline, PhotoPoint::new(4.5, 6.0))
         );
         assert_eq!(filled.len(), 4);
         let one_place = [PhotoPoint::new(2.4, 2.4), PhotoPoint::new(2.3, 2.2), PhotoPoint::new(1.9, 2.1)];
-        assert_eq!(without_hollows(&one_place).len(), 1);
-        assert!(without_hollows(&[]).is_empty());
+        assert_eq!(without_hollows(&one_place, far).len(), 1);
+        assert!(without_hollows(&[], far).is_empty());
+        let beyond = [PhotoPoint::new(-1e12, 3.0), PhotoPoint::new(1e12, 3.0), PhotoPoint::new(5.0, f64::NAN)];
+        assert!(without_hollows(&beyond, far).iter().all(|p| (0.0..=20.0).contains(&p.x)));
         assert!(check_not_a_frame(Some(0.55)).is_err());
         assert!(check_not_a_frame(Some(0.84)).is_ok() && check_not_a_frame(None).is_ok());
     }
