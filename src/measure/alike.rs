@@ -163,7 +163,8 @@ pub(super) fn check_not_a_frame(share_within: Option<f64>) -> Result<(), Refusal
     const LEAST_WITHIN: f64 = 0.6;
     match share_within {
         Some(share) if share < LEAST_WITHIN => {
-            let seen = "the stitches could be followed around the middle of the fabric only, as along a border";
+            let seen = "the stitches could be followed around the middle of the fabric only, as along a border; mark the \
+                        middle with --region";
             Err(Refusal::new(RefusalCode::LatticeUnclear, seen))
         }
         _ => Ok(()),

@@ -317,7 +317,8 @@ impl<'a> View<'a> {
         match lattice::confirm(sheets, &self.declared(&garter, decision.seed), &turned) {
             Ok(garter) if garter.score > decision.score && same_counts(&garter.basis, &turned) => {
                 // Without rivals: it is a border, and says nothing against another reading of what lies inside it.
-                let seen = "what was found of the pattern looks more like garter turned on its side, as of a border";
+                let seen = "what was found of the pattern looks more like garter turned on its side, as of a border; \
+                            mark what lies inside it with --region";
                 Err(Refusal::new(RefusalCode::LatticeUnclear, seen))
             }
             _ => Ok(()),
