@@ -38,17 +38,13 @@ impl TwoColours {
     /// The two yarns' colours in a square of a patch; `None` where one colour will do. `detail_mm` is the width over which
     /// the colour is averaged: well under a stitch.
     pub fn seen(patch: &Patch, centre: PlanePoint, side_mm: f64, detail_mm: f64) -> Option<Self> {
-        let reach = ((detail_mm * patch.px_per_mm / 2.0).round() as i64).max(1);
+        let reach = reach_px(patch, detail_mm);
         let mut samples: Vec<(Vector3<f64>, Vector3<f64>)> = Vec::new();
         let mut places: Vec<[f64; 2]> = Vec::new();
-        for k in 0..SAMPLED_ALONG * SAMPLED_ALONG {
-            let part = |i: usize| (i as f64 + 0.5) / SAMPLED_ALONG as f64 - 0.5;
-            let at = centre.moved(side_mm * part(k % SAMPLED_ALONG), side_mm * part(k / SAMPLED_ALONG));
-            let x = ((at.x - patch.origin.x) * patch.px_per_mm).floor() as i64;
-            let y = ((at.y - patch.origin.y) * patch.px_per_mm).floor() as i64;
-            if let Some(sample) = mean_and_pixel(patch, x, y, reach) {
+        for place in sampled() {
+            if let Some(sample) = mean_and_pixel(patch, centre.moved(side_mm * place[0], side_mm * place[1]), reach) {
                 samples.push(sample);
-                places.push([part(k % SAMPLED_ALONG), part(k / SAMPLED_ALONG)]);
+                places.push(place);
             }
         }
         if samples.len() < SAMPLED_ALONG * SAMPLED_ALONG / 4 {
@@ -86,15 +82,10 @@ impl TwoColours {
         side_mm: f64,
         steps_mm: [[f64; 2]; N],
     ) -> [f64; N] {
-        let reach = ((self.detail_mm * patch.px_per_mm / 2.0).round() as i64).max(1);
-        let light = |at: PlanePoint| {
-            let (x, y) = ((at.x - patch.origin.x) * patch.px_per_mm, (at.y - patch.origin.y) * patch.px_per_mm);
-            let (mean, _) = mean_and_pixel(patch, x.floor() as i64, y.floor() as i64, reach)?;
-            Some(mean.dot(&self.direction) > self.middle)
-        };
-        let part = |i: usize| (i as f64 + 0.5) / SAMPLED_ALONG as f64 - 0.5;
-        let places: Vec<(PlanePoint, bool)> = (0..SAMPLED_ALONG * SAMPLED_ALONG)
-            .map(|k| centre.moved(side_mm * part(k % SAMPLED_ALONG), side_mm * part(k / SAMPLED_ALONG)))
+        let reach = reach_px(patch, self.detail_mm);
+        let light = |at: PlanePoint| Some(mean_and_pixel(patch, at, reach)?.0.dot(&self.direction) > self.middle);
+        let places: Vec<(PlanePoint, bool)> = sampled()
+            .map(|[x, y]| centre.moved(side_mm * x, side_mm * y))
             .filter_map(|at| Some((at, light(at)?)))
             .collect();
         steps_mm.map(|[dx, dy]| {
@@ -108,7 +99,7 @@ impl TwoColours {
 impl Patch {
     /// The patch as if knitted in one colour of yarn.
     pub fn in_one_colour(&self, colours: &TwoColours) -> Self {
-        let radius = ((colours.detail_mm * self.px_per_mm / 2.0).round() as usize).max(1);
+        let radius = reach_px(self, colours.detail_mm) as usize;
         let d = colours.direction.map(|v| v as f32);
         let along: Vec<f32> = self.log_rgb.iter().map(|v| v[0] * d[0] + v[1] * d[1] + v[2] * d[2]).collect();
         let smooth = box_blur(&along, self.width, self.height, radius);
@@ -136,8 +127,21 @@ impl Patch {
     }
 }
 
-/// Mean colour about a pixel, and its own; `None` where some of it is hidden.
-fn mean_and_pixel(patch: &Patch, x: i64, y: i64, reach: i64) -> Option<(Vector3<f64>, Vector3<f64>)> {
+/// Places at which the colour is looked at, as parts of the square's side from its middle.
+fn sampled() -> impl Iterator<Item = [f64; 2]> {
+    let part = |i: usize| (i as f64 + 0.5) / SAMPLED_ALONG as f64 - 0.5;
+    (0..SAMPLED_ALONG * SAMPLED_ALONG).map(move |k| [part(k % SAMPLED_ALONG), part(k / SAMPLED_ALONG)])
+}
+
+/// Half the width over which the colour is averaged, in whole pixels.
+fn reach_px(patch: &Patch, detail_mm: f64) -> i64 {
+    ((detail_mm * patch.px_per_mm / 2.0).round() as i64).max(1)
+}
+
+/// Mean colour about the pixel at a place, and its own; `None` where some of it is hidden.
+fn mean_and_pixel(patch: &Patch, at: PlanePoint, reach: i64) -> Option<(Vector3<f64>, Vector3<f64>)> {
+    let x = ((at.x - patch.origin.x) * patch.px_per_mm).floor() as i64;
+    let y = ((at.y - patch.origin.y) * patch.px_per_mm).floor() as i64;
     let inside = x >= reach && y >= reach && x + reach < patch.width as i64 && y + reach < patch.height as i64;
     if !inside {
         return None;

@@ -17,7 +17,8 @@ use crate::refusal::{Refusal, RefusalCode, Rival};
 /// `calibration/README.md`).
 const SURE: f64 = 0.85;
 
-/// The same where its places, each by itself, do not bear it out, or where the rows of a rib are as low as garter's ridges (measured with 0.85 on 1165 photos: 9 of 727 answers with
+/// The same where its places, each by itself, do not bear it out, or where the rows of a rib are as low as garter's ridges
+/// (measured with 0.85 on 1165 photos: 9 of 727 answers with
 /// places that do are wrong, 5 of 91 with places that don't).
 const SURE_WITHOUT_PLACES: f64 = 0.95;
 

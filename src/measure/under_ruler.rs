@@ -82,6 +82,8 @@ pub(super) struct Body {
     along: (f64, f64),
     /// From the middle to both ends, in px.
     reach: (f64, f64),
+    /// From the middle to both long sides, at most, in px.
+    across: (f64, f64),
     /// Outline points as (along, across) from the middle.
     rim: Vec<(f64, f64)>,
 }
@@ -116,8 +118,11 @@ impl Body {
             .map(|p| (p.x - middle.x, p.y - middle.y))
             .map(|(x, y)| (x * along.0 + y * along.1, y * along.0 - x * along.1))
             .collect();
-        let reach = rim.iter().fold((f64::MAX, f64::MIN), |r, p| (r.0.min(p.0), r.1.max(p.0)));
-        Some(Self { middle, along, reach, rim })
+        let range = |of: &dyn Fn(&(f64, f64)) -> f64| {
+            rim.iter().map(of).fold((f64::MAX, f64::MIN), |(low, high), v| (low.min(v), high.max(v)))
+        };
+        let (reach, across) = (range(&|p| p.0), range(&|p| p.1));
+        Some(Self { middle, along, reach, across, rim })
     }
 
     /// Its length, in px.
@@ -128,15 +133,13 @@ impl Body {
     /// Whether a place lies on the ruler or in line with it, beyond its ends.
     pub fn in_line(&self, at: PhotoPoint) -> bool {
         let v = (at.y - self.middle.y) * self.along.0 - (at.x - self.middle.x) * self.along.1;
-        let across = || self.rim.iter().map(|p| p.1);
-        across().fold(f64::MAX, f64::min) <= v && v <= across().fold(f64::MIN, f64::max)
+        (self.across.0..=self.across.1).contains(&v)
     }
 
     /// Places all over it.
     pub fn places(&self) -> impl Iterator<Item = PhotoPoint> + '_ {
         const ACROSS: [f64; 3] = [0.25, 0.5, 0.75];
-        let across = || self.rim.iter().map(|p| p.1);
-        let width = across().fold(f64::MIN, f64::max) - across().fold(f64::MAX, f64::min);
+        let width = self.across.1 - self.across.0;
         (0..PLACES)
             .flat_map(move |k| ACROSS.map(|share| self.beside((k as f64 + 0.5) / PLACES as f64, 1.0, -share * width)))
     }

@@ -41,24 +41,16 @@ pub(super) fn numeral_period(rgb: &RgbImage, train: &Train, phase: i32, period: 
     })
 }
 
-/// The same beside the marks' own lines, which may be long themselves.
-pub(super) fn numeral_period_beside_lines(rgb: &RgbImage, train: &Train, phase: i32, period: i32) -> NumeralPeriod {
-    length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
-        compared(rgb, train, (phase, period), &Window { top, height_of: period, line_px: line_px(train) })
-    })
-}
-
-/// The same of a period twice as long as another one (`phase`, `period`): in the places where the shorter one would have its
-/// numerals, and beside the marks' own lines, whose ends may stand above the marks half way.
-pub(super) fn numeral_period_of_twice(
+/// The same beside the marks' own lines, whose ends may stand above the marks half way, and in the places where another scale
+/// (`of`: its phase and period) on these marks would have its numerals.
+pub(super) fn numeral_period_beside_lines(
     rgb: &RgbImage,
     train: &Train,
-    longer_phase: i32,
-    (phase, period): (i32, i32),
+    counts: (i32, i32),
+    of: (i32, i32),
 ) -> NumeralPeriod {
-    length_half_way(train, phase, period).map_or(NumeralPeriod::Open, |top| {
-        let window = Window { top, height_of: period, line_px: line_px(train) };
-        compared(rgb, train, (longer_phase, 2 * period), &window)
+    length_half_way(train, of.0, of.1).map_or(NumeralPeriod::Open, |top| {
+        compared(rgb, train, counts, &Window { top, height_of: of.1, line_px: line_px(train) })
     })
 }
 

@@ -1,7 +1,7 @@
 //! Settle: what the marks count in, from their lengths, the numerals, and the ruler's other edge; or that it stays open.
 
 use super::hierarchy::Match;
-use super::numerals::{NumeralPeriod, numeral_period, numeral_period_beside_lines, numeral_period_of_twice};
+use super::numerals::{NumeralPeriod, numeral_period, numeral_period_beside_lines};
 use super::train::{Train, residual_rms_px};
 use super::{RulerSettings, RulerUnit};
 use crate::photo::Photo;
@@ -76,17 +76,14 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
     let mut best = main.matches[0];
     let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
     let numerals = spoken(&best);
-    let numbered_half_way = |longer: &Match, m: &Match| {
-        let of_m = (m.phase, m.scale.period());
-        numeral_period_of_twice(&photo.rgb, &main.train, longer.phase, of_m) == NumeralPeriod::Half
+    let beside_lines = |m: &Match, of: &Match| {
+        let counts = |m: &Match| (m.phase, m.scale.period());
+        numeral_period_beside_lines(&photo.rgb, &main.train, counts(m), counts(of))
     };
     // Fives of a scale whose tens are no longer: numerals at every second of them is what they should have; longer marks there
     // would be tens.
     let confirmed = match best.scale.period() {
-        5 => {
-            numerals == NumeralPeriod::Double
-                && numeral_period_beside_lines(&photo.rgb, &main.train, best.phase, 5) == NumeralPeriod::Double
-        }
+        5 => numerals == NumeralPeriod::Double && beside_lines(&best, &best) == NumeralPeriod::Double,
         _ => matches!(numerals, NumeralPeriod::Confirmed | NumeralPeriod::ConfirmedHalfOn),
     };
     if numerals == NumeralPeriod::ConfirmedHalfOn {
@@ -104,7 +101,9 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
             }
             // Of inches in eighths, as sixteenths they would have numerals half-way as well; where that is not seen, what
             // stands at the longest marks may be the marks' own ends.
-            Some(rival) if rival.scale.period() > best.scale.period() && !numbered_half_way(&rival, &best) => {
+            Some(rival)
+                if rival.scale.period() > best.scale.period() && beside_lines(&rival, &best) != NumeralPeriod::Half =>
+            {
                 return Verdict::Unclear(best, rival);
             }
             _ => best,
