@@ -2,6 +2,10 @@
 //!
 //! A stitch is its own mirror image about the wale: two legs that lean opposite ways. About the row it is not: the V has
 //! a point. Light from the side upsets the first, so it is evidence and no rule.
+//!
+//! Garter looks the same from both ends: a ridge's upper arcs are its lower ones turned over and set off by half a stitch. That is
+//! a glide along the row. Along the wale there is none: half a repeat further lies the valley. (Symmetries of a plane: International
+//! Tables for Crystallography A, plane groups; that knitting has them follows from the loop's path.)
 
 use super::Basis;
 use super::spectrum::{Grid, dot, dots};
@@ -21,18 +25,20 @@ pub struct Mirror {
     pub wale: f64,
     /// About the row.
     pub row: f64,
+    /// Of garter, how much better it is its own image under a glide along the row than under one along the wale.
+    pub glide: Option<f64>,
 }
 
 /// Mirror symmetry of the motif of a lattice, the mean over windows; `None` where no window is sufficiently in sight.
-/// `parts` is the repeat whose fractional harmonics are looked at as well.
-pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
+/// `parts` is the repeat whose fractional harmonics are looked at as well; of `ridges` two rows apart the glide is, too.
+pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32), ridges: bool) -> Option<Mirror> {
     let side_mm = CELLS * f64::from(parts.0.max(parts.1)).min(2.0) / basis.stitches_per_mm2().sqrt();
     let n = ((side_mm * grid.px_per_mm) as usize).min(grid.width).min(grid.height);
     if n < 16 {
         return None;
     }
     let waves = Waves::of(basis, grid.px_per_mm, n, parts);
-    let (mut wale, mut row, mut count) = (0.0, 0.0, 0.0);
+    let (mut wale, mut row, mut glide, mut count) = (0.0, 0.0, 0.0, 0.0);
     let steps = |length: usize| (((length - n) as f64 / n as f64 * 1.4) as usize + 1).min(MOST_ALONG);
     let (nx, ny) = (steps(grid.width), steps(grid.height));
     for iy in 0..ny {
@@ -41,13 +47,16 @@ pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32)) -> Option<Mirror> {
                 if steps == 1 { (length - n) / 2 } else { (length - n) * i / (steps - 1) }
             };
             if let Some(cell) = waves.coefficients(grid, at(ix, nx, grid.width), at(iy, ny, grid.height)) {
-                wale += mirrored(&cell, false);
-                row += mirrored(&cell, true);
+                wale += agreement(&cell, Image::MirroredAboutWale);
+                row += agreement(&cell, Image::MirroredAboutRow);
+                if ridges {
+                    glide += agreement(&cell, Image::GlidedAlongRow) - agreement(&cell, Image::GlidedAlongWale);
+                }
                 count += 1.0;
             }
         }
     }
-    (count > 0.0).then(|| Mirror { wale: wale / count, row: row / count })
+    (count > 0.0).then(|| Mirror { wale: wale / count, row: row / count, glide: ridges.then_some(glide / count) })
 }
 
 /// One harmonic and its mirror image.
@@ -168,28 +177,69 @@ impl Waves {
     }
 }
 
-/// Highest agreement of the cell with its mirror image over all mirror lines, -1 to 1.
-fn mirrored(pairs: &[Pair], about_row: bool) -> f64 {
+/// What a cell is compared with.
+#[derive(Clone, Copy, PartialEq)]
+enum Image {
+    MirroredAboutWale,
+    MirroredAboutRow,
+    /// Mirrored about the row and moved half a stitch along it.
+    GlidedAlongRow,
+    /// Mirrored about the wale and moved half a ridge, which is a row, along it.
+    GlidedAlongWale,
+}
+
+impl Image {
+    fn about_row(self) -> bool {
+        matches!(self, Self::MirroredAboutRow | Self::GlidedAlongRow)
+    }
+
+    /// Harmonic along the axis across the line it is mirrored about, in which the mirror line's place shows.
+    fn order(self, p: &Pair) -> f64 {
+        if self.about_row() { p.k } else { p.h }
+    }
+
+    /// Whether it tells the harmonic apart from itself wherever the mirror line lies.
+    fn tells_of(self, p: &Pair) -> bool {
+        self.order(p) != 0.0 || matches!(self, Self::GlidedAlongRow | Self::GlidedAlongWale)
+    }
+
+    /// The harmonic times the conjugate of its image, which is c(-h, k) or c(h, -k), turned by the move along the line.
+    fn product(self, p: &Pair) -> Complex64 {
+        let product = match (self.about_row(), p.h != 0.0, p.k != 0.0) {
+            (true, true, _) => p.plus * p.minus.conj(),
+            (false, false, _) => p.plus * p.plus.conj(),
+            _ => p.plus * p.minus,
+        };
+        // Half a stitch turns a harmonic by half a turn a stitch, a row one of half the rows' order by as much.
+        let half_turns = match self {
+            Self::GlidedAlongRow => p.h,
+            Self::GlidedAlongWale => 2.0 * p.k,
+            _ => 0.0,
+        };
+        if half_turns.rem_euclid(2.0) == 1.0 { -product } else { product }
+    }
+}
+
+/// Highest agreement of the cell with an image of it over all mirror lines, -1 to 1.
+fn agreement(pairs: &[Pair], image: Image) -> f64 {
     const STEPS: usize = 48;
-    // c(h,k) times the conjugate of its mirror image, which is c(-h,k) or c(h,-k), with its weight as its size.
-    let order = |p: &Pair| if about_row { p.k } else { p.h };
+    // Each with its weight as its size. Orders are whole or half: turns over all steps are whole.
     let weighed = |p: &Pair| {
-        let product = if about_row && p.h != 0.0 { p.plus * p.minus.conj() } else { p.plus * p.minus };
-        // Orders are whole or half: turns over all steps are whole.
-        (product / product.norm().sqrt().max(1e-300), (2.0 * order(p)) as usize)
+        let product = image.product(p);
+        (product / product.norm().sqrt().max(1e-300), (2.0 * image.order(p)) as usize)
     };
-    let products: Vec<(Complex64, usize)> = pairs.iter().filter(|p| order(p) != 0.0).map(weighed).collect();
+    let products: Vec<(Complex64, usize)> = pairs.iter().filter(|p| image.tells_of(p)).map(weighed).collect();
     let weights: f64 = products.iter().map(|(z, _)| z.norm()).sum();
     if weights <= 0.0 {
         return -1.0;
     }
     let turns: [(f64, f64); STEPS] = std::array::from_fn(|step| (TAU * step as f64 / STEPS as f64).sin_cos());
-    let agreement = |shift: usize| -> f64 {
+    let summed = |shift: usize| -> f64 {
         let turned = |(z, turn): &(Complex64, usize)| {
             let (sin, cos) = turns[turn * shift % STEPS];
             z.re * cos - z.im * sin
         };
         products.iter().map(turned).sum()
     };
-    (0..STEPS).map(|shift| agreement(shift) / weights).fold(-1.0, f64::max)
+    (0..STEPS).map(|shift| summed(shift) / weights).fold(-1.0, f64::max)
 }

@@ -72,6 +72,8 @@ const ONE_READING: f64 = 0.08;
 /// Log-odds for the right axes per unit of symmetry about the wale more than about the row (measured: 0.45 ± 0.22 for the right axes over
 /// rendered and real photos; the slope is that of two normal densities, halved).
 const MOTIF_SLOPE: f64 = 7.0;
+/// The same per unit of garter's glide along the row more than along the wale (measured: 0.22 ± 0.19).
+const GLIDE_SLOPE: f64 = 6.0;
 /// The most they may give.
 const MOTIF_MOST: f64 = 3.5;
 
@@ -172,7 +174,7 @@ fn read(view: &View, scene: Scene, found: &[Hypothesis], trials: &[Trial]) -> Op
     let grid = Grid::of(view.sheet);
     map_in_order(readings.iter_mut().take(LOOKED_AT), |r| {
         let rows = if r.rowing { 2 * r.repeat.1 } else { r.repeat.1 };
-        r.mirror = motif::mirror(&grid, &r.basis, (r.repeat.0, rows));
+        r.mirror = motif::mirror(&grid, &r.basis, (r.repeat.0, rows), r.family.pattern.0 == "garter");
         r.parts[3] = r.mirror.map_or(0.0, likely);
         r.score += r.parts[3];
     });
@@ -201,7 +203,8 @@ fn add(found: &mut Vec<Hypothesis>, more: Vec<Hypothesis>) {
 
 /// Log-odds that the motif's symmetry gives for the axes of a reading against axes that lie otherwise.
 fn likely(mirror: Mirror) -> f64 {
-    let turned = (MOTIF_SLOPE * (mirror.wale - mirror.row)).clamp(-MOTIF_MOST, MOTIF_MOST);
+    let turned = mirror.glide.map_or(MOTIF_SLOPE * (mirror.wale - mirror.row), |glide| GLIDE_SLOPE * glide);
+    let turned = turned.clamp(-MOTIF_MOST, MOTIF_MOST);
     let oblique = (OBLIQUE_SLOPE * (mirror.wale - OBLIQUE_WALE)).clamp(-MOTIF_MOST, MOTIF_MOST);
     turned + oblique
 }

@@ -18,6 +18,10 @@ const CLASS_STEP: f64 = 0.10;
 /// choice: of 351 right scales 350 have half and more; a longest class by chance has little).
 const LONGEST_STEP: f64 = 0.25;
 
+/// Part of the longest marks that may be no longer than the next, where without that difference the marks count in steps twice as
+/// large.
+const LOW_LONGEST: f64 = 0.25;
+
 /// Which marks of a scale are how long.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Scale {
@@ -44,15 +48,19 @@ impl Scale {
     pub fn period(&self) -> i32 {
         self.levels[0]
     }
+
+    /// Whether the same marks without the longest class are a scale of twice the pitch.
+    fn doubles(&self) -> bool {
+        SCALES.iter().any(|s| s.levels == &self.levels[1..] && s.unit == self.unit && s.pitch_mm > 1.5 * self.pitch_mm)
+    }
 }
 
 /// The scales that are known.
-const SCALES: [Scale; 17] = [
+const SCALES: [Scale; 16] = [
     cm(1.0, &[10, 5], true),
     cm(1.0, &[10], false),
     cm(1.0, &[5], false),
     cm(0.5, &[20, 10, 2], true),
-    cm(0.5, &[20, 10, 5], true),
     cm(0.5, &[20, 10], true),
     cm(0.5, &[20, 2], true),
     cm(0.5, &[10, 2], true),
@@ -130,7 +138,10 @@ fn fit_phase(scale: &Scale, phase: i32, lengths: &[(i32, f64)]) -> Option<Match>
     }
     let centres: Vec<f64> = members.iter().map(|m| quantile(m.iter().copied(), 0.5)).collect::<Option<Vec<f64>>>()?;
     let short = centres[classes - 1];
-    let ordered = centres.windows(2).all(|w| w[0] - w[1] > (CLASS_STEP * short).max(LENGTH_FLOOR_PITCHES));
+    let least_step = (CLASS_STEP * short).max(LENGTH_FLOOR_PITCHES);
+    // Numerals lengthen some of the marks that they stand at, as if every second of the longest were longer.
+    let longest = quantile(members[0].iter().copied(), if scale.doubles() { LOW_LONGEST } else { 0.5 })?;
+    let ordered = centres.windows(2).all(|w| w[0] - w[1] > least_step) && longest - centres[1] > least_step;
     let steps: Vec<f64> = centres.windows(2).map(|w| w[0] - w[1]).collect();
     let usual = quantile(steps.iter().skip(1).copied(), 0.5);
     let longest_stand_out = usual.is_none_or(|usual| steps[0] > LONGEST_STEP * usual);

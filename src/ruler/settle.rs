@@ -7,15 +7,20 @@ use super::{RulerSettings, RulerUnit};
 use crate::photo::Photo;
 
 /// Robust scatter of marks about the fit, in pitches, up to which a row counts as graduations; look-alikes (ribs, cloth)
-/// scatter by 0.03 and more, rulers by 0.02 and less. Two edges that confirm each other may scatter more.
+/// scatter by 0.03 and more, rulers by 0.02 and less. Two edges that confirm each other may scatter more, and so may marks whose
+/// lengths count by such a share (stated choice: twice what is believed otherwise): marks in few pixels are not placed better.
 pub(super) const RESIDUAL_MAX: f64 = 0.035;
 pub(super) const RESIDUAL_MAX_JOINT: f64 = 0.05;
+const EXPLAINED_WELL: f64 = 0.7;
 /// Least joint gain of two edges.
 const JOINT_GAIN_MIN: f64 = 20.0;
 /// By how much two edges in different units must lead.
 const MIXED_LEAD: f64 = 5.0;
 /// Share of the best gain from which on another reading is taken when the numerals speak for it.
 const NEARLY_SHARE: f64 = 0.5;
+/// Share of the best gain from which on the same marks without their longest class are a rival that numerals must settle: numerals
+/// that touch marks make such a class (measured: 0.84 and 0.7 on two of those; right scales have 0.75 and less).
+const OCTAVE_SHARE: f64 = 0.75;
 /// px per mm of two edges agree within this share: 18° of tilt across a ruler changes it by 3 %.
 pub(super) const EDGES_AGREE: f64 = 0.06;
 /// A photo of a swatch and a ruler shows at least this much on its longer side, mm: six stitches of the bulkiest yarn.
@@ -65,7 +70,21 @@ pub(super) fn settle(
             && m.gain.min(p.gain) > 0.0
             && (mixed || is_plausible(main, &m, photo))
         {
-            return Verdict::Read(m, Some(p));
+            let spoken = |c: &Candidate, m: &Match| numeral_period(&photo.rgb, &c.train, m.phase, m.scale.period());
+            let octave = joint.iter().find(|(_, a, b)| is_octave(&m, a) && is_octave(&p, b));
+            let twice = |(m, p): (&Match, &Match)| {
+                spoken(main, m) == NumeralPeriod::Half
+                    || partner.is_some_and(|other| spoken(other, p) == NumeralPeriod::Half)
+            };
+            match octave {
+                // Numerals that touch marks lengthen some of them, as if every second of the longest were longer.
+                Some((_, a, b)) if twice((&m, &p)) => {
+                    if mixed && !twice((a, b)) {
+                        return Verdict::Read(*a, Some(*b));
+                    }
+                }
+                _ => return Verdict::Read(m, Some(p)),
+            }
         }
     }
     settle_alone(main, settings, photo)
@@ -116,7 +135,7 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
                 None => return Verdict::Unclear(best, best.times(0.5)),
             }
         }
-        _ => match rival_of(main) {
+        _ => match rival_of(main).or_else(|| octave_of(main)) {
             Some(rival) => return Verdict::Unclear(best, rival),
             None => best,
         },
@@ -172,13 +191,21 @@ pub(super) fn is_believable(c: &Candidate, settings: &RulerSettings, confirmed: 
     let m = &c.matches[0];
     let (explained, gain) = if confirmed { (0.18, 10.0) } else { (0.35, 15.0) };
     let sure = m.scale.sure || confirmed || settings.unit.is_some();
-    is_graduated(&c.train, RESIDUAL_MAX) && sure && m.explained > explained && m.gain > gain && m.repeated
+    let residual_max = if m.explained > EXPLAINED_WELL { RESIDUAL_MAX_JOINT } else { RESIDUAL_MAX };
+    is_graduated(&c.train, residual_max) && sure && m.explained > explained && m.gain > gain && m.repeated
 }
 
 /// So many marks that count so well that no better ruler is looked for.
 pub(super) fn is_certain(c: &Candidate) -> bool {
     let m = &c.matches[0];
     m.scale.sure && m.repeated && c.train.marks.len() >= 30 && m.explained > 0.55 && m.gain > 40.0
+}
+
+/// A scale of twice the pitch, where it is nearer than [`OCTAVE_SHARE`] of the gain.
+fn octave_of(c: &Candidate) -> Option<Match> {
+    let best = &c.matches[0];
+    let twice = |m: &&Match| is_octave(best, m) && m.scale.pitch_mm > best.scale.pitch_mm;
+    c.matches.iter().find(twice).filter(|m| m.gain > OCTAVE_SHARE * best.gain).copied()
 }
 
 /// A scale with another pitch that fits nearly as well.

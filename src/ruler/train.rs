@@ -1,6 +1,7 @@
 //! Trains: from a chain of strokes to every graduation along the edge, placed to a fraction of a pixel at full size.
 
 mod between;
+mod ground;
 mod growth;
 mod look;
 mod seed;
@@ -10,6 +11,7 @@ use super::fit::{Curve, IndexFit, quantile, robust_sigma};
 use super::ink::Ink;
 use crate::quantity::PhotoPoint;
 use between::parts_between;
+use ground::is_ground_between;
 use growth::Growth;
 use image::RgbImage;
 use seed::Seed;
@@ -103,7 +105,7 @@ impl Train {
     }
 }
 
-/// Grows a train from a chain found in a picture `1/scale` times the size of the photo.
+/// Grows a train from a chain found in a picture `1/scale` times the size of the photo; `None` where it holds no marks.
 pub(super) fn grow_train(rgb: &RgbImage, chain: &Chain, scale: f64) -> Option<Train> {
     let seed = Seed::new(chain, scale)?;
     let ink = seed.ink(rgb);
@@ -111,7 +113,7 @@ pub(super) fn grow_train(rgb: &RgbImage, chain: &Chain, scale: f64) -> Option<Tr
         let seed = if turned { seed.turned() } else { seed.clone() };
         let train = Growth::new(&ink, &seed)?.grown()?;
         if turned || !free_end_is_even(&train) {
-            return with_all_marks(train, &ink);
+            return with_all_marks(train, &ink).filter(|train| !is_ground_between(train, &ink));
         }
     }
     None
