@@ -8,7 +8,7 @@ use rustfft::{Fft, FftPlanner};
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
-/// Side of a tile in pixels: beats from 2 to 40 px stand up in it.
+/// Side of a tile in pixels: beats from 3 to 40 px stand up in it.
 const TILE: usize = 128;
 /// Most tiles along each side of the picture; they do not overlap.
 const ACROSS: usize = 7;
@@ -16,6 +16,9 @@ const ACROSS: usize = 7;
 const FEWEST: usize = 8;
 /// Lines this near to zero frequency are shading, in cycles per tile.
 const SLOWEST: f32 = 3.0;
+/// Lines finer than this are the camera's own, in cycles per tile: a sensor sees one colour at every second pixel, and files keep
+/// colour for two pixels at once, so that bands of colour are three pixels wide at least.
+const FASTEST: f32 = TILE as f32 / 3.0;
 /// Power of a line over the median of its ring that counts (drawn screens have 500 and more; exponential noise passes 15
 /// in one tile of ten).
 const LINE: f32 = 60.0;
@@ -138,7 +141,11 @@ impl Hues {
         let noise: Vec<f32> = rings.iter_mut().map(median).collect();
         let over = |bin: usize| {
             let r = self.ring_of[bin];
-            if r < SLOWEST { 0.0 } else { noise.get(r as usize).map_or(0.0, |n| self.power[bin] / n) }
+            if !(SLOWEST..=FASTEST).contains(&r) {
+                0.0
+            } else {
+                noise.get(r as usize).map_or(0.0, |n| self.power[bin] / n)
+            }
         };
         // The last of the highest.
         let (best, _) = (0..TILE * TILE).fold((0, 0.0), |best: (usize, f32), bin| {

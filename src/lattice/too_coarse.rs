@@ -9,16 +9,26 @@ use crate::refusal::{Refusal, RefusalCode, Rival};
 /// photos: 0.93 at most for stitches, but for one of five lines whose legs colour hides, and 0.87 for rows).
 const MOST_EVEN: (f64, f64) = (0.95, 0.93);
 
+/// Least share of the power off both axes that must lie at even multiples as well: the finer lattice has loops, too, whose legs lean
+/// (derived: the leaning lines alone tell a lattice of two directions; right answers have a quarter, a lattice of two stitches
+/// nearly all). Columns that stand out far more than rows have their power on one axis, where nothing is told of rows.
+const LEANING_EVEN: f64 = 0.5;
+
 /// Refuses a lattice that shows next to nothing which one half as wide, or half as tall, would not show.
 ///
 /// # Errors
 /// `lattice_unclear`, with the finer lattice as a rival.
 pub fn check_not_too_coarse(decision: &Decision) -> Result<(), Refusal> {
     let lines = &decision.harmonics;
-    let (stitches, rows) = (even_share(lines, |l| l.h), even_share(lines, |l| l.k));
-    let (share, finer, what) = if stitches > MOST_EVEN.0 {
+    let leaning: Vec<Harmonic> = lines.iter().filter(|l| l.h != 0.0 && l.k != 0.0).copied().collect();
+    let even = |multiple: fn(&Harmonic) -> f64, most: f64| {
+        let share = even_share(lines, multiple);
+        (share, share > most && (leaning.is_empty() || even_share(&leaning, multiple) > LEANING_EVEN))
+    };
+    let ((stitches, two_stitches), (rows, two_rows)) = (even(|l| l.h, MOST_EVEN.0), even(|l| l.k, MOST_EVEN.1));
+    let (share, finer, what) = if two_stitches {
         (stitches, (2.0, 1.0), "stitches half as wide")
-    } else if rows > MOST_EVEN.1 {
+    } else if two_rows {
         (rows, (1.0, 2.0), "rows half as tall")
     } else {
         return Ok(());

@@ -70,6 +70,32 @@ pub(super) fn check_stripes(changes: Option<ColourChanges>, setup: &Setup) -> Re
     }
 }
 
+/// Refuses square cells that lie across the ruler: their diagonals make square cells as well, of half or twice the area, so stripes
+/// of garter's ridges, or the threads of a cloth, may run along those; and a ruler is laid along one or the other. What the user
+/// said of the rows' direction settles it.
+pub(super) fn check_not_across(
+    basis: &Basis,
+    pattern: &StitchPattern,
+    ruler_direction_deg: Option<f64>,
+    setup: &Setup,
+) -> Result<(), Refusal> {
+    /// How nearly square (logarithm of the sides; stated choice: stockinette's cells are 1.3 times as wide as high), and how near
+    /// to the diagonal, in degrees (stated choice: half-way is 22.5, a ruler laid by eye is off by a few).
+    const SQUARE: f64 = 0.08;
+    const NEAR_DIAGONAL_DEG: f64 = 12.0;
+    let Some(((stitch, row), ruler_deg)) = basis.steps_mm().zip(ruler_direction_deg) else { return Ok(()) };
+    let height = f64::from(pattern.repeat_rows) * row[0].hypot(row[1]);
+    let square = (stitch[0].hypot(stitch[1]) / height).ln().abs() < SQUARE;
+    let off_deg = (stitch[1].atan2(stitch[0]).to_degrees() - ruler_deg).rem_euclid(90.0);
+    let diagonal = (off_deg - 45.0).abs() < NEAR_DIAGONAL_DEG;
+    let single = pattern.repeat_stitches == 1 && pattern.repeat_rows <= 2;
+    if single && square && diagonal && setup.row_direction_deg.is_none() {
+        let seen = "rows and columns would run across the ruler, in square cells whose diagonals might be rows as well";
+        return Err(Refusal::new(RefusalCode::AxesUnclear, seen));
+    }
+    Ok(())
+}
+
 /// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
 /// what was read there, unless it fills what the user outlined.
 pub(super) fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {
@@ -131,6 +157,25 @@ mod tests {
         assert_eq!(turned.code, RefusalCode::AxesUnclear);
         let told = Setup { row_direction_deg: Some(0.0), ..setup };
         assert!(check_stripes(seen(0.8, 0.06), &told).is_ok());
+    }
+
+    #[test]
+    fn square_cells_lie_along_the_ruler() {
+        // Stitches of 5 mm, rows of 5 mm or 2.5 mm.
+        let cells = |row_per_mm: f64| Basis { stitch: [0.2, 0.0], row: [0.0, row_per_mm] };
+        let named = |name: &str| StitchPattern::named(name).unwrap();
+        let (plain, garter) = (named("stockinette"), named("garter"));
+        let setup = Setup::default();
+        let across = Some(40.0);
+        assert!(check_not_across(&cells(0.2), &plain, Some(5.0), &setup).is_ok());
+        assert!(check_not_across(&cells(0.2), &plain, None, &setup).is_ok());
+        assert!(check_not_across(&cells(0.26), &plain, across, &setup).is_ok());
+        let refused = check_not_across(&cells(0.2), &plain, across, &setup).unwrap_err();
+        assert_eq!(refused.code, RefusalCode::AxesUnclear);
+        assert!(check_not_across(&cells(0.4), &garter, across, &setup).is_err());
+        assert!(check_not_across(&cells(0.4), &garter, Some(-50.0), &setup).is_err());
+        let told = Setup { row_direction_deg: Some(0.0), ..setup };
+        assert!(check_not_across(&cells(0.2), &plain, across, &told).is_ok());
     }
 
     #[test]

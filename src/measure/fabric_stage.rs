@@ -2,7 +2,9 @@
 
 use super::Setup;
 use super::alike::FabricLook;
-use super::doubts::{check_borne_out, check_overruled, check_stripes, checked, contradiction, is_rib};
+use super::doubts::{
+    check_borne_out, check_not_across, check_overruled, check_stripes, checked, contradiction, is_rib,
+};
 use super::other_swatches;
 use super::rivals::{
     self, area_mm2, as_rival, nearly_same, over_like_areas, places_differ, rival, same_counts, same_lattice,
@@ -108,14 +110,14 @@ impl<'a> View<'a> {
         }
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let mut first_refusal = None;
-        let mut different: Vec<Decision> = Vec::new();
+        let mut different: Vec<Vec<Decision>> = Vec::new();
         let mut looks: Vec<(Basis, f64)> = Vec::new();
         let propose = |seed: &FabricSeed| lattice::propose(&seed.sheets, &self.declared(setup, seed.centre));
         for proposed in map_in_order(seeds, propose) {
             match proposed {
                 Ok(decision) => {
                     looks.push((decision.basis, decision.margin));
-                    keep_surest(&mut different, decision);
+                    put_with_alike(&mut different, decision);
                 }
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
@@ -124,9 +126,10 @@ impl<'a> View<'a> {
         }
         let mut followed: Vec<(f64, Followed)> = Vec::new();
         // One after the other: each takes memory for all that the photo shows.
-        for decision in different {
-            match self.grow(&decision) {
-                Ok(reading) => followed.push((area_mm2(&reading), Followed::new(decision, reading))),
+        for alike in &mut different {
+            alike.sort_by(|a, b| b.margin.total_cmp(&a.margin));
+            match self.most_of(alike, |decision| self.grow(decision)) {
+                Ok((at, reading)) => followed.push((area_mm2(&reading), Followed::new(alike.swap_remove(at), reading))),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
@@ -259,6 +262,7 @@ impl<'a> View<'a> {
         for look in 0..LOOKS {
             let Look { decision, sheets, colour_changes } = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
+                check_not_across(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 self.check_no_garter(&sheets, setup, &decision)?;
                 check_stripes(colour_changes.filter(|_| !is_rib(&decision.pattern)), setup)?;
                 found.decision = decision;
@@ -289,6 +293,7 @@ impl<'a> View<'a> {
             let rivals = own.into_iter().chain(as_rival(&whole)).collect();
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
+        check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }
@@ -336,6 +341,41 @@ impl<'a> View<'a> {
         }
     }
 
+    /// Follows one lattice from the places that show it, in their order, as long as what was followed before does not reach them:
+    /// the first, or what covers clearly more, with the number of its place. A lattice that was lost near one place is often
+    /// held from another.
+    pub(super) fn most_of(
+        &self,
+        alike: &[Decision],
+        grow: impl Fn(&Decision) -> Result<LatticeReading, Refusal>,
+    ) -> Result<(usize, LatticeReading), Refusal> {
+        /// Times that one lattice is followed, at most (bounded time).
+        const TIMES: usize = 3;
+        /// How much more fabric a later place must cover, as area, to be taken for a surer one.
+        const MORE: f64 = 1.5;
+        let mut most: Option<(usize, LatticeReading)> = None;
+        let mut first_refusal = None;
+        let mut times = 0;
+        for (at, decision) in alike.iter().enumerate() {
+            let place = self.map.to_photo(decision.seed);
+            let reached = most.as_ref().is_some_and(|(_, r)| place.is_some_and(|p| fabric::inside(&r.region_px, p)));
+            if reached || times == TIMES {
+                continue;
+            }
+            times += 1;
+            match grow(decision) {
+                Ok(reading) if most.as_ref().is_none_or(|(_, m)| area_mm2(&reading) > MORE * area_mm2(m)) => {
+                    most = Some((at, reading));
+                }
+                Ok(_) => {}
+                Err(refusal) => {
+                    first_refusal.get_or_insert(refusal);
+                }
+            }
+        }
+        most.ok_or_else(|| first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")))
+    }
+
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
     pub(super) fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
         let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region, self.windows)?;
@@ -373,12 +413,11 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
     }
 }
 
-/// Keeps of each lattice the decision with the largest margin.
-fn keep_surest(different: &mut Vec<Decision>, decision: Decision) {
-    match different.iter_mut().find(|d| same_lattice(&d.basis, &decision.basis)) {
-        Some(known) if known.margin < decision.margin => *known = decision,
-        Some(_) => {}
-        None => different.push(decision),
+/// Puts a decision with those of the same lattice.
+fn put_with_alike(different: &mut Vec<Vec<Decision>>, decision: Decision) {
+    match different.iter_mut().find(|alike| same_lattice(&alike[0].basis, &decision.basis)) {
+        Some(alike) => alike.push(decision),
+        None => different.push(vec![decision]),
     }
 }
 

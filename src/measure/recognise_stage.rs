@@ -75,22 +75,30 @@ impl View<'_> {
     fn fabrics<'a>(&self, seeds: &'a [FabricSeed], setup: &Setup) -> Result<Vec<Fabric<'a>>, Refusal> {
         let mut first_refusal = None;
         let mut all: Vec<Fabric> = Vec::new();
-        let mut leads: Vec<Decision> = Vec::new();
+        let mut leads: Vec<(Vec<&FabricSeed>, Vec<Decision>)> = Vec::new();
         let lead = |seed: &FabricSeed| lattice::lead(&seed.sheets, &self.declared(setup, seed.centre));
         for (seed, lead) in seeds.iter().zip(map_in_order(seeds, lead)) {
-            let lead = lead.and_then(|lead| {
-                if leads.iter().any(|l| same_lattice(&l.basis, &lead.basis)) {
-                    return Ok(None);
-                }
-                leads.push(lead.clone());
-                lattice::grow(self.photo, self.map, &lead, self.excluded, self.region, self.windows).map(Some)
-            });
             match lead {
-                Ok(Some(reading)) => {
-                    let area_mm2 = area_mm2(&reading);
-                    all.push(Fabric { seed, reading, area_mm2 });
+                Ok(lead) => match leads.iter_mut().find(|(_, alike)| same_lattice(&alike[0].basis, &lead.basis)) {
+                    Some((places, alike)) => {
+                        places.push(seed);
+                        alike.push(lead);
+                    }
+                    None => leads.push((vec![seed], vec![lead])),
+                },
+                Err(refusal) => {
+                    first_refusal.get_or_insert(refusal);
                 }
-                Ok(None) => {}
+            }
+        }
+        let grow =
+            |lead: &Decision| lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows);
+        for (places, alike) in leads {
+            match self.most_of(&alike, grow) {
+                Ok((at, reading)) => {
+                    let area_mm2 = area_mm2(&reading);
+                    all.push(Fabric { seed: places[at], reading, area_mm2 });
+                }
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
