@@ -148,7 +148,8 @@ fn counted_words(lattice: &LatticeNote) -> String {
     format!("{:.1} stitches x {:.1} rows{others}", lattice.stitches_counted, lattice.rows_counted)
 }
 
-/// `no other count came near (ahead by 31, 4 needed); 3 of 4 places agree`.
+/// `no other count came near (ahead by 31, 4 needed); 3 of 4 places agree`; of a recognised pattern without the lead, since its
+/// probability decides.
 fn decision_words(decision: &DecisionNote) -> String {
     let nearest = match decision.rivals.first() {
         None => "no other count came near".to_owned(),
@@ -158,7 +159,12 @@ fn decision_words(decision: &DecisionNote) -> String {
         0 | 1 => String::new(),
         of => format!("; {} of {of} places agree", decision.places.agree),
     };
-    format!("{nearest} (ahead by {:.0}, {:.0} needed){places}", decision.margin, decision.margin_needed)
+    let lead = if decision.margin_needed > 0.0 {
+        format!(" (ahead by {:.0}, {:.0} needed)", decision.margin, decision.margin_needed)
+    } else {
+        String::new()
+    };
+    format!("{nearest}{lead}{places}")
 }
 
 fn scale_words(scale: &Scale) -> String {

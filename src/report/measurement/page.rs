@@ -134,9 +134,9 @@ fn spectra(evidence: &Evidence, photo: &Photo) -> Option<[AxisSpectrum; 2]> {
 fn decision_words(note: &DecisionNote) -> Markup {
     html! {
         p { "The decision is made on both axes at once: a stitch that hides on one axis (the two legs of a V) shows between "
-            "them. The count is ahead of the best other one by " (format!("{:.0}", note.margin)) " (log-score; "
-            (format!("{:.0}", note.margin_needed)) " were needed), and " (note.places.agree) " of " (note.places.of)
-            " places of the fabric, each by itself, say the same." }
+            "them. The count is ahead of the best other one by " (format!("{:.0}", note.margin)) " (log-score"
+            @if note.margin_needed > 0.0 { "; " (format!("{:.0}", note.margin_needed)) " were needed" }
+            "), and " (note.places.agree) " of " (note.places.of) " places of the fabric, each by itself, say the same." }
         @if !note.rivals.is_empty() {
             p.small { "Other counts: "
                 @for (i, rival) in note.rivals.iter().enumerate() { @if i > 0 { "; " } (text::rival(rival)) } "." }
