@@ -41,11 +41,22 @@ fn off(record: &Record, truth: [f64; 2]) -> Option<f64> {
 #[test]
 fn wrong_factors_of_the_studies_are_right_or_refused() {
     use Difficulty::{Easy, Hard, Normal};
-    let of_any_kind = [(1_100_583, Hard), (1_201_761, Easy), (1_301_361, Easy), (1_401_361, Easy)];
+    let of_any_kind = [
+        (1_100_583, Hard),
+        (1_201_761, Easy),
+        (1_301_361, Easy),
+        (1_401_361, Easy),
+        (1_401_373, Normal),
+        (1_602_373, Normal),
+    ];
     let swept = [
+        (1_301_641, Normal, Factor::Irregularity, 0.6),
         (1_402_640, Easy, Factor::Irregularity, 0.2),
         (1_500_503, Easy, Factor::Noise, 0.05),
         (1_500_742, Normal, Factor::Irregularity, 1.0),
+        (1_600_343, Easy, Factor::Irregularity, 1.6),
+        (1_601_923, Easy, Factor::Tilt, 20.0),
+        (1_602_213, Easy, Factor::Blur, 1.8),
     ];
     let scenes = of_any_kind
         .map(|(seed, difficulty)| Scene::random(seed, difficulty))
