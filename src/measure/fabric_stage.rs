@@ -128,7 +128,7 @@ impl<'a> View<'a> {
         // One after the other: each takes memory for all that the photo shows.
         for alike in &mut different {
             alike.sort_by(|a, b| b.margin.total_cmp(&a.margin));
-            match self.most_of(alike, |decision| self.grow(decision)) {
+            match self.first_held(alike, |decision| self.grow(decision)) {
                 Ok((at, reading)) => followed.push((area_mm2(&reading), Followed::new(alike.swap_remove(at), reading))),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
@@ -341,39 +341,25 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Follows one lattice from the places that show it, in their order, as long as what was followed before does not reach them:
-    /// the first, or what covers clearly more, with the number of its place. A lattice that was lost near one place is often
-    /// held from another.
-    pub(super) fn most_of(
+    /// Follows one lattice from the places that show it, in their order, until it is held from one: what was followed, with the
+    /// number of the place.
+    pub(super) fn first_held(
         &self,
         alike: &[Decision],
         grow: impl Fn(&Decision) -> Result<LatticeReading, Refusal>,
     ) -> Result<(usize, LatticeReading), Refusal> {
-        /// Times that one lattice is followed, at most (bounded time).
+        /// Places tried, at most (bounded time).
         const TIMES: usize = 3;
-        /// How much more fabric a later place must cover, as area, to be taken for a surer one.
-        const MORE: f64 = 1.5;
-        let mut most: Option<(usize, LatticeReading)> = None;
         let mut first_refusal = None;
-        let mut times = 0;
-        for (at, decision) in alike.iter().enumerate() {
-            let place = self.map.to_photo(decision.seed);
-            let reached = most.as_ref().is_some_and(|(_, r)| place.is_some_and(|p| fabric::inside(&r.region_px, p)));
-            if reached || times == TIMES {
-                continue;
-            }
-            times += 1;
+        for (at, decision) in alike.iter().enumerate().take(TIMES) {
             match grow(decision) {
-                Ok(reading) if most.as_ref().is_none_or(|(_, m)| area_mm2(&reading) > MORE * area_mm2(m)) => {
-                    most = Some((at, reading));
-                }
-                Ok(_) => {}
+                Ok(reading) => return Ok((at, reading)),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
             }
         }
-        most.ok_or_else(|| first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")))
+        Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")))
     }
 
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.

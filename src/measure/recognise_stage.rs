@@ -94,7 +94,7 @@ impl View<'_> {
         let grow =
             |lead: &Decision| lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows);
         for (places, alike) in leads {
-            match self.most_of(&alike, grow) {
+            match self.first_held(&alike, grow) {
                 Ok((at, reading)) => {
                     let area_mm2 = area_mm2(&reading);
                     all.push(Fabric { seed: places[at], reading, area_mm2 });
