@@ -88,7 +88,7 @@ impl Basis {
 }
 
 /// How far a step runs off a direction, in degrees, 0 to 90, either way along it.
-fn off_direction_deg(step: [f64; 2], direction_deg: f64) -> f64 {
+pub(crate) fn off_direction_deg(step: [f64; 2], direction_deg: f64) -> f64 {
     let off = (step[1].atan2(step[0]).to_degrees() - direction_deg).rem_euclid(180.0);
     off.min(180.0 - off)
 }

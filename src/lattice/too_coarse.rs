@@ -51,7 +51,9 @@ fn even_share(lines: &[Harmonic], multiple: fn(&Harmonic) -> f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::{Basis, StandsOn, StitchPattern};
     use super::*;
+    use crate::quantity::PlanePoint;
 
     fn shares(lines: &[(f64, f64, f64)]) -> (f64, f64) {
         let lines: Vec<Harmonic> = lines.iter().map(|&(h, k, strength)| Harmonic { h, k, strength }).collect();
@@ -66,6 +68,29 @@ mod tests {
         assert!(stitches < MOST_EVEN.0 && rows < MOST_EVEN.1, "{stitches} {rows}");
         assert!(shares(&one.map(|(h, k, s)| (2.0 * h, k, s))).0 > MOST_EVEN.0);
         assert!(shares(&one.map(|(h, k, s)| (h, 2.0 * k, s))).1 > MOST_EVEN.1);
+    }
+
+    /// Columns far stronger than rows have their power at even multiples on one axis; what leans lies at odd ones.
+    #[test]
+    fn strong_columns_are_no_lattice_of_two() {
+        let decision = |lines: &[(f64, f64, f64)]| Decision {
+            basis: Basis { stitch: [0.2, 0.0], row: [0.0, 0.27] },
+            seed: PlanePoint { x: 0.0, y: 0.0 },
+            pattern: StitchPattern::named("stockinette").unwrap(),
+            declared: true,
+            confidence: None,
+            harmonics: lines.iter().map(|&(h, k, strength)| Harmonic { h, k, strength }).collect(),
+            score: 30.0,
+            margin: 20.0,
+            rivals: Vec::new(),
+            weights: [0.3, 0.5, 0.2],
+            stands_on: StandsOn::default(),
+        };
+        let columns = [(2.0, 0.0, 45.0), (4.0, 0.0, 24.0), (1.0, 1.0, 8.0), (-1.0, 1.0, 7.0)];
+        assert!(check_not_too_coarse(&decision(&columns)).is_ok());
+        let of_two = columns.map(|(h, k, s)| (2.0 * h, k, s));
+        let refused = check_not_too_coarse(&decision(&of_two)).unwrap_err();
+        assert_eq!(refused.code, RefusalCode::LatticeUnclear);
     }
 
     #[test]

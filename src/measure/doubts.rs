@@ -86,8 +86,7 @@ pub(super) fn check_not_across(
     let Some(((stitch, row), ruler_deg)) = basis.steps_mm().zip(ruler_direction_deg) else { return Ok(()) };
     let height = f64::from(pattern.repeat_rows) * row[0].hypot(row[1]);
     let square = (stitch[0].hypot(stitch[1]) / height).ln().abs() < SQUARE;
-    let off_deg = (stitch[1].atan2(stitch[0]).to_degrees() - ruler_deg).rem_euclid(90.0);
-    let diagonal = (off_deg - 45.0).abs() < NEAR_DIAGONAL_DEG;
+    let diagonal = (lattice::off_direction_deg(stitch, ruler_deg) - 45.0).abs() < NEAR_DIAGONAL_DEG;
     let single = pattern.repeat_stitches == 1 && pattern.repeat_rows <= 2;
     if single && square && diagonal && setup.row_direction_deg.is_none() {
         let seen = "rows and columns would run across the ruler, in square cells whose diagonals might be rows as well";

@@ -117,7 +117,7 @@ impl<'a> View<'a> {
             match proposed {
                 Ok(decision) => {
                     looks.push((decision.basis, decision.margin));
-                    put_with_alike(&mut different, decision);
+                    put_with_alike(&mut different, decision, |d| &d.basis);
                 }
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
@@ -126,10 +126,10 @@ impl<'a> View<'a> {
         }
         let mut followed: Vec<(f64, Followed)> = Vec::new();
         // One after the other: each takes memory for all that the photo shows.
-        for alike in &mut different {
+        for mut alike in different {
             alike.sort_by(|a, b| b.margin.total_cmp(&a.margin));
-            match self.first_held(alike, |decision| self.grow(decision)) {
-                Ok((at, reading)) => followed.push((area_mm2(&reading), Followed::new(alike.swap_remove(at), reading))),
+            match first_held(alike, |decision| self.grow(decision)) {
+                Ok((decision, reading)) => followed.push((area_mm2(&reading), Followed::new(decision, reading))),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
@@ -341,27 +341,6 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Follows one lattice from the places that show it, in their order, until it is held from one: what was followed, with the
-    /// number of the place.
-    pub(super) fn first_held(
-        &self,
-        alike: &[Decision],
-        grow: impl Fn(&Decision) -> Result<LatticeReading, Refusal>,
-    ) -> Result<(usize, LatticeReading), Refusal> {
-        /// Places tried, at most (bounded time).
-        const TIMES: usize = 3;
-        let mut first_refusal = None;
-        for (at, decision) in alike.iter().enumerate().take(TIMES) {
-            match grow(decision) {
-                Ok(reading) => return Ok((at, reading)),
-                Err(refusal) => {
-                    first_refusal.get_or_insert(refusal);
-                }
-            }
-        }
-        Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")))
-    }
-
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
     pub(super) fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
         let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region, self.windows)?;
@@ -399,12 +378,31 @@ fn prefer_clearer_of_same(sure: &mut [(f64, Followed)]) {
     }
 }
 
-/// Puts a decision with those of the same lattice.
-fn put_with_alike(different: &mut Vec<Vec<Decision>>, decision: Decision) {
-    match different.iter_mut().find(|alike| same_lattice(&alike[0].basis, &decision.basis)) {
-        Some(alike) => alike.push(decision),
-        None => different.push(vec![decision]),
+/// Puts what was read at a place with what has the same lattice.
+pub(super) fn put_with_alike<T>(different: &mut Vec<Vec<T>>, read: T, basis: impl Fn(&T) -> &Basis) {
+    match different.iter_mut().find(|alike| same_lattice(basis(&alike[0]), basis(&read))) {
+        Some(alike) => alike.push(read),
+        None => different.push(vec![read]),
     }
+}
+
+/// Follows one lattice from the places that show it, in their order, until it is held from one: that place, and what was followed.
+pub(super) fn first_held<T>(
+    alike: Vec<T>,
+    grow: impl Fn(&T) -> Result<LatticeReading, Refusal>,
+) -> Result<(T, LatticeReading), Refusal> {
+    /// Places tried, at most (bounded time).
+    const TIMES: usize = 3;
+    let mut first_refusal = None;
+    for place in alike.into_iter().take(TIMES) {
+        match grow(&place) {
+            Ok(reading) => return Ok((place, reading)),
+            Err(refusal) => {
+                first_refusal.get_or_insert(refusal);
+            }
+        }
+    }
+    Err(first_refusal.unwrap_or_else(|| Refusal::new(RefusalCode::NotKnit, "")))
 }
 
 /// Width in mm over which light is evened for the look at a whole fabric; `None` for a lattice of one direction.

@@ -2,7 +2,7 @@
 //! it are read by themselves, what they may be is followed over the fabric, and the whole of it is looked at.
 
 use super::Setup;
-use super::fabric_stage::{self, Followed, View};
+use super::fabric_stage::{self, Followed, View, first_held, put_with_alike};
 use super::rivals::{area_mm2, over_like_areas, places_differ, same_lattice};
 use crate::fabric::{FabricSeed, inside};
 use crate::lattice::{self, Decision, Declared, LatticeReading, PhaseBlock, Places, Whole};
@@ -75,29 +75,24 @@ impl View<'_> {
     fn fabrics<'a>(&self, seeds: &'a [FabricSeed], setup: &Setup) -> Result<Vec<Fabric<'a>>, Refusal> {
         let mut first_refusal = None;
         let mut all: Vec<Fabric> = Vec::new();
-        let mut leads: Vec<(Vec<&FabricSeed>, Vec<Decision>)> = Vec::new();
+        let mut leads: Vec<Vec<(&FabricSeed, Decision)>> = Vec::new();
         let lead = |seed: &FabricSeed| lattice::lead(&seed.sheets, &self.declared(setup, seed.centre));
         for (seed, lead) in seeds.iter().zip(map_in_order(seeds, lead)) {
             match lead {
-                Ok(lead) => match leads.iter_mut().find(|(_, alike)| same_lattice(&alike[0].basis, &lead.basis)) {
-                    Some((places, alike)) => {
-                        places.push(seed);
-                        alike.push(lead);
-                    }
-                    None => leads.push((vec![seed], vec![lead])),
-                },
+                Ok(lead) => put_with_alike(&mut leads, (seed, lead), |(_, lead)| &lead.basis),
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);
                 }
             }
         }
-        let grow =
-            |lead: &Decision| lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows);
-        for (places, alike) in leads {
-            match self.first_held(&alike, grow) {
-                Ok((at, reading)) => {
+        let grow = |(_, lead): &(&FabricSeed, Decision)| {
+            lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows)
+        };
+        for alike in leads {
+            match first_held(alike, grow) {
+                Ok(((seed, _), reading)) => {
                     let area_mm2 = area_mm2(&reading);
-                    all.push(Fabric { seed: places[at], reading, area_mm2 });
+                    all.push(Fabric { seed, reading, area_mm2 });
                 }
                 Err(refusal) => {
                     first_refusal.get_or_insert(refusal);

@@ -33,6 +33,13 @@ pub(super) struct Candidate {
     pub matches: Vec<Match>,
 }
 
+impl Candidate {
+    /// What the numerals say of a scale on these marks.
+    fn numerals(&self, m: &Match, photo: &Photo) -> NumeralPeriod {
+        numeral_period(&photo.rgb, &self.train, m.phase, m.scale.period())
+    }
+}
+
 /// What a train, and the one on the other edge, count in.
 pub(super) enum Verdict {
     Nothing,
@@ -71,11 +78,10 @@ pub(super) fn settle(
             && m.gain.min(p.gain) > 0.0
             && (mixed || is_plausible(main, &m, photo))
         {
-            let spoken = |c: &Candidate, m: &Match| numeral_period(&photo.rgb, &c.train, m.phase, m.scale.period());
             let octave = joint.iter().find(|(_, a, b)| is_octave(&m, a) && is_octave(&p, b));
             let twice = |(m, p): (&Match, &Match)| {
-                spoken(main, m) == NumeralPeriod::Half
-                    || partner.is_some_and(|other| spoken(other, p) == NumeralPeriod::Half)
+                let half = |c: &Candidate, m: &Match| c.numerals(m, photo) == NumeralPeriod::Half;
+                half(main, m) || partner.is_some_and(|other| half(other, p))
             };
             match octave {
                 // Numerals that touch marks lengthen some of them, as if every second of the longest were longer.
@@ -94,7 +100,7 @@ pub(super) fn settle(
 /// What one train counts in by its mark lengths and by where numerals stand.
 pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
     let mut best = main.matches[0];
-    let spoken = |m: &Match| numeral_period(&photo.rgb, &main.train, m.phase, m.scale.period());
+    let spoken = |m: &Match| main.numerals(m, photo);
     let numerals = spoken(&best);
     let beside_lines = |m: &Match, of: &Match| {
         let counts = |m: &Match| (m.phase, m.scale.period());
