@@ -164,3 +164,38 @@ impl Hues {
         (0..9).map(|k| self.power[wrapped(x, k / 3) * TILE + wrapped(y, k % 3)]).sum()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::{Rgb, RgbImage};
+
+    /// Colour that runs through all hues every so many px, and a little noise.
+    fn bands(period_px: f64, senses: f64) -> Photo {
+        let mut seed = 1u32;
+        let rgb = RgbImage::from_fn(600, 600, |x, y| {
+            // Numerical Recipes' quick generator (Press et al. 1992).
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = f64::from(seed >> 16) / 65_536.0 * 8.0 - 4.0;
+            let turn = TAU * (f64::from(x) + 0.3 * f64::from(y)) / period_px;
+            let channel = |c: f64| {
+                let third = c * TAU / 3.0;
+                let hue = (turn + third).cos() + (1.0 - senses) * (turn - third).cos();
+                (128.0 + 30.0 * hue + noise) as u8
+            };
+            Rgb([channel(0.0), channel(1.0), channel(2.0)])
+        });
+        Photo { rgb, ..Photo::default() }
+    }
+
+    #[test]
+    fn bands_that_run_through_all_hues_are_moire_and_bands_to_and_fro_are_dyed() {
+        assert_eq!(moire(&bands(9.0, 1.0)).unwrap().code, RefusalCode::Moire);
+        assert!(moire(&bands(9.0, 0.0)).is_none());
+    }
+
+    #[test]
+    fn bands_as_fine_as_a_sensor_sees_colour_are_the_camera_s_own() {
+        assert!(moire(&bands(2.5, 1.0)).is_none());
+    }
+}

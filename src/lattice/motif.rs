@@ -243,3 +243,53 @@ fn agreement(pairs: &[Pair], image: Image) -> f64 {
     };
     (0..STEPS).map(|shift| summed(shift) / weights).fold(-1.0, f64::max)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A ridge's upper and lower arcs (see the module): half-way apart less than half a ridge, so that a valley is no ridge.
+    fn ridges(turned: bool) -> Grid {
+        let (side, px_per_mm) = (240, 4.0);
+        // Stitches and ridges of 5 mm.
+        let brightness = |x: f64, y: f64| {
+            let arc = 0.1 * (TAU * x).cos();
+            let bar = |middle: f64| {
+                let off = (y - middle - arc + 0.5).rem_euclid(1.0) - 0.5;
+                (-off * off / 0.005).exp()
+            };
+            bar(0.12) + 0.8 * bar(-0.12)
+        };
+        let value = |i: usize| {
+            let at = |k: usize| (k as f64 + 0.5) / px_per_mm / 5.0;
+            let (x, y) = (at(i % side), at(i / side));
+            (if turned { brightness(y, x) } else { brightness(x, y) }) as f32
+        };
+        let grey = (0..side * side).map(value).collect();
+        Grid { width: side, height: side, px_per_mm, grey, valid: vec![1.0; side * side] }
+    }
+
+    #[test]
+    fn garter_glides_along_its_rows() {
+        let basis = Basis { stitch: [0.2, 0.0], row: [0.0, 0.4] };
+        let upright = mirror(&ridges(false), &basis, (1, 2), true).unwrap().glide.unwrap();
+        let on_its_side = mirror(&ridges(true), &basis, (1, 2), true).unwrap().glide.unwrap();
+        assert!(upright > 0.1 && on_its_side < -0.1, "{upright} {on_its_side}");
+        assert_eq!(mirror(&ridges(false), &basis, (1, 2), false).unwrap().glide, None);
+    }
+
+    #[test]
+    fn a_v_is_its_own_image_about_the_wale_only() {
+        let side = 240;
+        let value = |i: usize| {
+            let at = |k: usize| (k as f64 + 0.5) / 4.0 / 5.0;
+            let (x, y) = (at(i % side), at(i / side));
+            let across = (x + 0.5).rem_euclid(1.0) - 0.5;
+            (1.0 + (TAU * (y - across.abs())).cos()) as f32
+        };
+        let grey = (0..side * side).map(value).collect();
+        let grid = Grid { width: side, height: side, px_per_mm: 4.0, grey, valid: vec![1.0; side * side] };
+        let seen = mirror(&grid, &Basis { stitch: [0.2, 0.0], row: [0.0, 0.2] }, (1, 1), false).unwrap();
+        assert!(seen.wale > 0.95 && seen.wale - seen.row > 0.3, "{seen:?}");
+    }
+}

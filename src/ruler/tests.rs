@@ -124,6 +124,30 @@ fn millimetres_are_read_at_any_angle() {
     }
 }
 
+/// White marks half as wide as their step leave dark gaps as even as marks.
+#[test]
+fn gaps_between_wide_marks_are_no_marks() {
+    let ruler = Drawn::mm(8.0, 3.0);
+    let to_mm = ruler.to_px.try_inverse().unwrap();
+    let photo = picture(|x, y| {
+        let v = to_mm * Vector3::new(x, y, 1.0);
+        let i = v.x.round();
+        let marked = (0.0..=100.0).contains(&i) && (v.x - i).abs() < 0.3 && (0.0..mm_length(i as i32)).contains(&v.y);
+        let body = (-4.0..=104.0).contains(&v.x) && (-0.4..=24.0).contains(&v.y);
+        if marked {
+            0.8
+        } else if body {
+            0.1
+        } else {
+            0.45
+        }
+    });
+    let train = read_train(&photo);
+    assert_eq!((train.unit, train.pitch_mm), (RulerUnit::Cm, 1.0));
+    // A gap lies half a step, 4 px, beside a mark.
+    assert!(ruler.worst_error_px(&train) < 1.0, "{}", ruler.worst_error_px(&train));
+}
+
 #[test]
 fn longest_marks_have_indices_of_whole_centimetres() {
     let train = read_train(&Drawn::mm(8.0, 3.0).photo());

@@ -41,3 +41,57 @@ pub(super) fn is_ground_between(train: &Train, ink: &Ink) -> bool {
     let of = |values: &[f64], share: f64| quantile(values.iter().copied(), share).unwrap_or(0.0);
     beside.len() >= FEWEST && of(&beyond, 1.0 - OF_MARKS) < DIFFERS * of(&beside, 0.5)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::fit::{Curve, IndexFit};
+    use super::super::{Frame, Mark};
+    use super::*;
+    use crate::photo::LUMINANCE;
+    use image::{Rgb, RgbImage};
+
+    const STEP_PX: f64 = 10.0;
+    const LENGTH_PX: f64 = 30.0;
+
+    /// Dark marks half as wide as their step, that hang from the line y = 20 on a light body.
+    fn picture() -> RgbImage {
+        RgbImage::from_fn(220, 90, |x, y| {
+            let off = (f64::from(x) + 0.5 + STEP_PX / 2.0).rem_euclid(STEP_PX) - STEP_PX / 2.0;
+            let inked = off.abs() < 2.5 && (20..50).contains(&y);
+            Rgb([if inked { 40 } else { 210 }; 3])
+        })
+    }
+
+    /// A train on the marks, or so many px beside them.
+    fn train(beside_px: f64) -> Train {
+        let mark = |index: i32| Mark {
+            index,
+            u: STEP_PX * f64::from(index) + beside_px,
+            contrast: 0.6,
+            width_px: 5.0,
+            base_v: 20.0,
+            length_px: LENGTH_PX,
+        };
+        let marks: Vec<Mark> = (1..20).map(mark).collect();
+        let level = |v: f64| Curve::new(&[(0.0, v), (100.0, v), (200.0, v)], 1).unwrap();
+        let places: Vec<(f64, f64)> = marks.iter().map(|m| (f64::from(m.index), m.u)).collect();
+        Train {
+            frame: Frame { origin: (0.0, 0.0), along: (1.0, 0.0), across: (0.0, 1.0) },
+            fit: IndexFit::new(&places).unwrap(),
+            marks,
+            base: level(20.0),
+            lean: level(0.0),
+            short_px: LENGTH_PX,
+            mix: LUMINANCE,
+        }
+    }
+
+    #[test]
+    fn gaps_go_on_beyond_the_ends_of_marks_and_marks_do_not() {
+        let rgb = picture();
+        assert!(!is_ground_between(&train(0.0), &Ink::new(&rgb, LUMINANCE)));
+        // In negative the gaps are what is dark.
+        let negative = Ink::new(&rgb, LUMINANCE.map(|w| -w));
+        assert!(is_ground_between(&train(STEP_PX / 2.0), &negative));
+    }
+}
