@@ -17,6 +17,10 @@ const BASE_LINE_PLACES: f64 = 4.0;
 /// and engraved scales are far better, worn or cheap wooden ones hardly worse (a stated choice).
 const SQUARENESS_SIGMA: f64 = 0.0035;
 
+/// Standard deviation of the curvature of a tape that lies in an arc, per mm: a radius of three metres, a sagitta of a third of a
+/// centimetre over 30 cm (a stated choice).
+const BEND_SIGMA: f64 = 1.0 / 3000.0;
+
 /// Smallest standard uncertainty of a mark along its ruler, in px: pixel response and JPEG blocks leave this much.
 const ALONG_FLOOR_PX: f64 = 0.05;
 
@@ -66,11 +70,70 @@ fn course(train: &GraduationTrain) -> Option<(f64, f64)> {
     Some((b.x - a.x, b.y - a.y))
 }
 
-/// Scales of known lengths: parallel straight lines (or one square grid) with a common direction.
+/// Scales of known lengths: parallel straight lines (or one square grid) with a common direction, or arcs about a common middle.
 pub(super) struct Scales {
     pub points: Vec<ScalePoint>,
     pub tips: Vec<ScaleTip>,
     pub lines: usize,
+    /// Whether it may lie in an arc, as a tape does: one more parameter, its curvature.
+    pub bends: bool,
+    /// Middle of the first line along the scale, in mm, where the common direction is that of the scale.
+    middle_mm: f64,
+}
+
+/// How a scale lies in the plane.
+struct Course<'a> {
+    scales: &'a Scales,
+    place: &'a [f64],
+    /// Curvature, per mm.
+    bend: f64,
+    /// Mean place of the lines across the scale, where its length is what is printed: a tape is stretched outside an arc's middle
+    /// and pressed together inside.
+    neutral_mm: f64,
+}
+
+impl<'a> Course<'a> {
+    fn new(scales: &'a Scales, place: &'a [f64]) -> Self {
+        let bend = if scales.bends { place[2 + 2 * scales.lines] } else { 0.0 };
+        let course = Self { scales, place, bend, neutral_mm: 0.0 };
+        let across = (0..scales.lines).map(|line| course.from_first(course.origin(line)).1);
+        let neutral_mm = across.sum::<f64>() / scales.lines as f64;
+        Self { neutral_mm, ..course }
+    }
+
+    fn origin(&self, line: usize) -> PlanePoint {
+        PlanePoint::new(self.place[2 + 2 * line], self.place[3 + 2 * line])
+    }
+
+    /// A place of the plane along and across the scale, from the origin of the first line; across from the arc that it lies in.
+    fn from_first(&self, at: PlanePoint) -> (f64, f64) {
+        let (first, (sin, cos)) = (self.origin(0), self.place[0].sin_cos());
+        let (dx, dy) = (at.x - first.x, at.y - first.y);
+        let along = cos * dx + sin * dy;
+        let middle = self.scales.middle_mm;
+        (along, cos * dy - sin * dx - self.bend * along * (along / 2.0 - middle))
+    }
+
+    /// Direction of the scale at so many mm from the origin of the first line.
+    fn direction(&self, along_mm: f64) -> f64 {
+        self.place[0] + self.bend * (along_mm - self.scales.middle_mm)
+    }
+
+    /// Where a point of the scale lies, and the direction of the scale there. An arc's chord over s lies in the direction of its
+    /// middle, and is s sin(x)/x long, where x is half the angle that the arc turns.
+    fn point(&self, p: &ScalePoint) -> (PlanePoint, f64) {
+        let origin = self.origin(p.line);
+        let (from, across) = self.from_first(origin);
+        let turned = self.bend * p.along_mm / 2.0;
+        let chord = p.along_mm * (1.0 - self.bend * (across - self.neutral_mm)) * (1.0 - turned * turned / 6.0);
+        let middle = self.direction(from + p.along_mm / 2.0);
+        let direction = self.direction(from + p.along_mm);
+        let at = origin.moved(
+            chord * middle.cos() - p.across_mm * direction.sin(),
+            chord * middle.sin() + p.across_mm * direction.cos(),
+        );
+        (at, direction)
+    }
 }
 
 impl Scales {
@@ -86,7 +149,7 @@ impl Scales {
                     along_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                     across_sigma_px: grid.sigma_px.max(ALONG_FLOOR_PX),
                 });
-                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
+                Self::lying_straight(points.collect())
             }
             ScaleEvidence::Places(places) => {
                 let points = places.iter().map(|p| ScalePoint {
@@ -97,7 +160,7 @@ impl Scales {
                     along_sigma_px: p.along_sigma_px,
                     across_sigma_px: p.across_sigma_px,
                 });
-                Self { points: points.collect(), tips: Vec::new(), lines: 1 }
+                Self::lying_straight(points.collect())
             }
             ScaleEvidence::Span(span) => {
                 let end = |along_mm, at| ScalePoint {
@@ -108,7 +171,7 @@ impl Scales {
                     along_sigma_px: span.sigma_px,
                     across_sigma_px: span.sigma_px,
                 };
-                Self { points: vec![end(0.0, span.from), end(span.length_mm, span.to)], tips: Vec::new(), lines: 1 }
+                Self::lying_straight(vec![end(0.0, span.from), end(span.length_mm, span.to)])
             }
         };
         (scales.points.len() >= 2).then_some(scales)
@@ -116,7 +179,7 @@ impl Scales {
 
     fn of_ruler(reading: &RulerReading) -> Option<Self> {
         let leading = reading.trains.first().and_then(course)?;
-        let mut scales = Self { points: Vec::new(), tips: Vec::new(), lines: reading.trains.len() };
+        let mut scales = Self { lines: reading.trains.len(), ..Self::lying_straight(Vec::new()) };
         for (line, train) in reading.trains.iter().enumerate() {
             // The second edge of a ruler may count the other way.
             let own = course(train)?;
@@ -150,12 +213,25 @@ impl Scales {
                 })
             }));
         }
+        let first = || scales.points.iter().filter(|p| p.line == 0).map(|p| p.along_mm);
+        scales.middle_mm = first().sum::<f64>() / first().count().max(1) as f64;
         Some(scales)
     }
 
-    /// Direction, squareness, and an origin for each line.
+    /// One line or grid, without marks whose directions are known.
+    fn lying_straight(points: Vec<ScalePoint>) -> Self {
+        Self { points, tips: Vec::new(), lines: 1, bends: false, middle_mm: 0.0 }
+    }
+
+    /// Direction, squareness, an origin for each line, and the curvature where it may bend.
     pub fn parameters(&self) -> usize {
-        2 + 2 * self.lines
+        2 + 2 * self.lines + usize::from(self.bends)
+    }
+
+    /// Steps for the derivatives by the parameters.
+    pub fn steps(&self) -> impl Iterator<Item = f64> {
+        let origins = std::iter::repeat_n(1e-3, 2 * self.lines);
+        [1e-5; 2].into_iter().chain(origins).chain(self.bends.then_some(1e-8))
     }
 
     /// The two points of one line that lie farthest apart: their distance in px and in mm.
@@ -184,6 +260,7 @@ impl Scales {
             parameters.push(at.x - cos * p.along_mm + sin * p.across_mm);
             parameters.push(at.y - sin * p.along_mm - cos * p.across_mm);
         }
+        parameters.extend(self.bends.then_some(0.0));
         Some(parameters)
     }
 
@@ -201,13 +278,11 @@ impl Scales {
 
     /// Residuals along and across, in standard uncertainties.
     pub fn residuals(&self, map: &PlaneMap, place: &[f64], misfit: Misfit, out: &mut Vec<f64>) -> Option<()> {
-        let (sin, cos) = place[0].sin_cos();
+        let course = Course::new(self, place);
         for p in &self.points {
-            let (x, y) = (place[2 + 2 * p.line], place[3 + 2 * p.line]);
-            let on_plane =
-                PlanePoint::new(x + cos * p.along_mm - sin * p.across_mm, y + sin * p.along_mm + cos * p.across_mm);
+            let (on_plane, direction) = course.point(p);
             let seen = map.to_photo(on_plane)?;
-            let ahead = map.to_photo(on_plane.moved(AHEAD_MM * cos, AHEAD_MM * sin))?;
+            let ahead = map.to_photo(on_plane.moved(AHEAD_MM * direction.cos(), AHEAD_MM * direction.sin()))?;
             let length = ahead.distance(seen).max(1e-12);
             let (ux, uy) = ((ahead.x - seen.x) / length, (ahead.y - seen.y) / length);
             let (dx, dy) = (seen.x - p.at.x, seen.y - p.at.y);
@@ -216,11 +291,15 @@ impl Scales {
         }
         for tip in &self.tips {
             let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
+            let (sin, cos) = course.direction(course.from_first(from).0).sin_cos();
             let (dx, dy) = (at.x - from.x, at.y - from.y);
             let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
             out.push((along - place[1] * across) / (tip.sigma_mm * misfit.directions));
         }
         out.push(place[1] / SQUARENESS_SIGMA);
+        if self.bends {
+            out.push(course.bend / BEND_SIGMA);
+        }
         Some(())
     }
 }
