@@ -258,7 +258,7 @@ fn other_edge(
             return None;
         }
         let mut matches = match_scales(&train);
-        matches.retain(|p| p.gain > 0.0 && main.matches.iter().any(|m| agree(&main.train, m, &train, p)));
+        matches.retain(|p| p.gain > 0.0 && main.beside(p).any(|m| agree(&main.train, &m, &train, p)));
         (!matches.is_empty()).then_some(Candidate { train, matches })
     };
     let known =

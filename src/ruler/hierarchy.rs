@@ -9,6 +9,8 @@ use super::train::Train;
 
 /// One inch, exactly (International yard and pound agreement, 1959).
 const INCH_MM: f64 = 25.4;
+/// Finest marks of inches.
+const FINEST_INCH_MM: f64 = INCH_MM / 32.0;
 /// Measured lengths scatter by about this share of a pitch even on clean marks; smaller steps between classes are not
 /// taken for a hierarchy.
 const LENGTH_FLOOR_PITCHES: f64 = 0.06;
@@ -94,6 +96,11 @@ impl Match {
     pub fn times(mut self, factor: f64) -> Self {
         self.scale.pitch_mm *= factor;
         self
+    }
+
+    /// The same marks of an inch half as far apart, whose longest are worn off: ink that is gone makes a mark shorter, never longer.
+    pub fn worn(self) -> Option<Self> {
+        (self.scale.unit == RulerUnit::Inch && self.scale.pitch_mm > 1.5 * FINEST_INCH_MM).then(|| self.times(0.5))
     }
 
     /// The same marks as tenths or twentieths of an inch.

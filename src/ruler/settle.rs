@@ -34,6 +34,13 @@ pub(super) struct Candidate {
 }
 
 impl Candidate {
+    /// What it may count in beside another edge. Beside centimetres inches may also have lost their longest marks to wear: the
+    /// other edge then tells how far apart they are.
+    pub fn beside(&self, other: &Match) -> impl Iterator<Item = Match> {
+        let worn = (other.scale.unit == RulerUnit::Cm).then(|| self.matches.iter().filter_map(|m| m.worn()));
+        self.matches.iter().copied().chain(worn.into_iter().flatten())
+    }
+
     /// What the numerals say of a scale on these marks.
     fn numerals(&self, m: &Match, photo: &Photo) -> NumeralPeriod {
         numeral_period(&photo.rgb, &self.train, m.phase, m.scale.period())
@@ -56,11 +63,10 @@ pub(super) fn settle(
     photo: &Photo,
 ) -> Verdict {
     let mut joint: Vec<(f64, Match, Match)> = Vec::new();
-    for (m, p) in
-        main.matches.iter().flat_map(|m| partner.iter().flat_map(move |p| p.matches.iter().map(move |p| (m, p))))
-    {
-        if partner.is_some_and(|other| agree(&main.train, m, &other.train, p)) {
-            joint.push((m.gain + p.gain, *m, *p));
+    if let Some(other) = partner {
+        for p in &other.matches {
+            let agreeing = main.beside(p).filter(|m| agree(&main.train, m, &other.train, p));
+            joint.extend(agreeing.map(|m| (m.gain + p.gain, m, *p)));
         }
     }
     joint.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -123,6 +129,12 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
             Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
             // Of inches in sixteenths and in eighths with numerals at both, one took ends of marks for numerals.
             Some(rival) if rival.scale.period() < best.scale.period() && spoken(&rival) == NumeralPeriod::Confirmed => {
+                return Verdict::Unclear(best, rival);
+            }
+            // Ends of marks may lie between the numerals: beside those lines there are numerals half-way.
+            Some(rival)
+                if rival.scale.period() < best.scale.period() && beside_lines(&best, &rival) == NumeralPeriod::Half =>
+            {
                 return Verdict::Unclear(best, rival);
             }
             // Of inches in eighths, as sixteenths they would have numerals half-way as well; where that is not seen, what
