@@ -7,8 +7,8 @@
 //! Levels are rounded medians over rendered and real photos of several origins; the spreads are half as wide again as
 //! seen there, so that no level decides by itself.
 
-use super::StitchPattern;
 use super::line::Line;
+use super::{Basis, StitchPattern};
 
 /// A family of patterns with alike spectra.
 #[derive(Debug)]
@@ -196,6 +196,16 @@ pub static FAMILIES: [Family; 7] = [
         lines: TEXTURE,
     },
 ];
+
+/// Whether the rows of a lattice are taller or lower, against its stitches, than those of the pattern of a name: two and a half
+/// spreads off, which one fabric in eighty is.
+pub fn is_unlike(basis: &Basis, name: &str) -> bool {
+    const SPREADS: f64 = 2.5;
+    let family = FAMILIES.iter().find(|f| f.pattern.0 == name);
+    let Some((family, (stitches, rows))) = family.zip(basis.per_10cm()) else { return false };
+    let (middle, spread) = family.rows_over_stitches;
+    ((rows / stitches).ln() - middle).abs() > SPREADS * spread
+}
 
 impl Family {
     /// Of several looks at one lattice, the family that most take it for; where as many take it for another, `first`.

@@ -6,7 +6,7 @@
 
 use super::crossing::check_not_crossing;
 use super::decide::{self, RIVALS, same_counts};
-use super::families::{FAMILIES, Family};
+use super::families::{FAMILIES, Family, is_unlike};
 use super::places::{Placed, Places};
 use super::reading::Reading;
 use super::whole::{Whole, WholeReading};
@@ -252,16 +252,6 @@ impl Counts<'_> {
         let why = format!("read as {}{rows}", reading.family.pattern.0);
         Some(Rival { stitches_per_10cm, rows_per_10cm, why, score: self.standing() })
     }
-}
-
-/// Whether the rows of a lattice are taller or lower, against its stitches, than those of the pattern it is taken for: three
-/// spreads off, which one fabric in four hundred is.
-fn is_unlike(basis: &Basis, name: &str) -> bool {
-    const SPREADS: f64 = 3.0;
-    let family = FAMILIES.iter().find(|f| f.pattern.0 == name);
-    let Some((family, (stitches, rows))) = family.zip(basis.per_10cm()) else { return false };
-    let (middle, spread) = family.rows_over_stitches;
-    ((rows / stitches).ln() - middle).abs() > SPREADS * spread
 }
 
 /// Whether a lattice has so few rows to its stitches that they may be the ridges of garter.
