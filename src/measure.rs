@@ -290,7 +290,7 @@ fn gauge_settings(
         ruler_id: setup.ruler_id.clone(),
         ruler_thickness_mm: setup.ruler_thickness_mm,
         ruler_on: setup.ruler_on.or_else(|| under_ruler::ruler_lies_on(photo, look?, scale.outline())),
-        ruler_make: scale.make(photo),
+        ruler_make: scale.make(),
         relief,
     }
 }

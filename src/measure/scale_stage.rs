@@ -19,7 +19,8 @@ const TILT_LIMIT_DEG: f64 = 35.0;
 
 /// What gave the scale.
 pub(super) enum Scale {
-    Ruler(RulerReading),
+    /// What it seems to be made of, too.
+    Ruler(RulerReading, RulerMake),
     Grid(GridReading),
     /// The calibration card in its true mm, and its check length where the user measured it.
     Card(CardReading, Option<f64>),
@@ -57,13 +58,16 @@ pub(super) fn read(photo: &Photo, setup: &Setup) -> Result<Scale, Refusal> {
         return ruler::read_grid(photo, pitch_mm).map(Scale::Grid);
     }
     let settings = RulerSettings { unit: setup.ruler_unit };
-    ruler::read(photo, &settings).map(Scale::Ruler)
+    let reading = ruler::read(photo, &settings)?;
+    let make = seems_made_of(photo, &reading);
+    Ok(Scale::Ruler(reading, make))
 }
 
 /// The plane that follows from the scale, and from the counts where there are some.
 pub(super) fn plane(scale: &Scale, prior: &CameraPrior, counts: &[CountSeen]) -> Result<PlaneEstimate, Refusal> {
     let evidence = match scale {
-        Scale::Ruler(reading) => ScaleEvidence::Ruler(reading),
+        Scale::Ruler(reading, RulerMake::Tape) => ScaleEvidence::Tape(reading),
+        Scale::Ruler(reading, _) => ScaleEvidence::Ruler(reading),
         Scale::Grid(grid) => ScaleEvidence::Grid(grid),
         Scale::Card(card, _) => ScaleEvidence::Places(&card.corners),
         Scale::Id1(card) => ScaleEvidence::Places(&card.edges),
@@ -110,7 +114,7 @@ impl Scale {
     /// What kind it is, for the record.
     pub fn kind(&self) -> ScaleKind {
         match self {
-            Self::Ruler(_) => ScaleKind::Ruler,
+            Self::Ruler(..) => ScaleKind::Ruler,
             Self::Grid(_) => ScaleKind::Grid,
             Self::Card(..) => ScaleKind::Card,
             Self::Id1(_) => ScaleKind::Id1,
@@ -121,7 +125,7 @@ impl Scale {
     /// What the ruler counts in.
     pub fn unit(&self) -> Option<RulerUnit> {
         match self {
-            Self::Ruler(reading) => reading.trains.first().map(|t| t.unit),
+            Self::Ruler(reading, _) => reading.trains.first().map(|t| t.unit),
             Self::Grid(_) | Self::Card(..) | Self::Id1(_) | Self::Span(_) => None,
         }
     }
@@ -129,7 +133,7 @@ impl Scale {
     /// Marks or corners that were read.
     pub fn marks_read(&self) -> usize {
         match self {
-            Self::Ruler(reading) => reading.trains.iter().map(|t| t.marks.len()).sum(),
+            Self::Ruler(reading, _) => reading.trains.iter().map(|t| t.marks.len()).sum(),
             Self::Grid(grid) => grid.corners.len(),
             Self::Card(card, _) => card.corners.len(),
             Self::Id1(card) => card.edges.len(),
@@ -140,7 +144,7 @@ impl Scale {
     /// Longest distance between marks that were read, in mm.
     pub fn length_read_mm(&self) -> f64 {
         match self {
-            Self::Ruler(reading) => reading
+            Self::Ruler(reading, _) => reading
                 .trains
                 .iter()
                 .filter_map(|t| Some(f64::from(t.marks.last()?.index - t.marks.first()?.index).abs() * t.pitch_mm))
@@ -162,7 +166,7 @@ impl Scale {
     /// The same as the gauge's budget needs it.
     pub fn source(&self) -> ScaleSource {
         match self {
-            Self::Ruler(_) => ScaleSource::Ruler { length_read_mm: self.length_read_mm() },
+            Self::Ruler(..) => ScaleSource::Ruler { length_read_mm: self.length_read_mm() },
             Self::Grid(_) => ScaleSource::Sheet { length_read_mm: self.length_read_mm() },
             Self::Card(_, check_length_mm) => ScaleSource::Card { check_length_mm: *check_length_mm },
             Self::Id1(_) => ScaleSource::Id1,
@@ -173,7 +177,7 @@ impl Scale {
     /// Outline of the ruler or card; empty for a span.
     pub fn outline(&self) -> &[PhotoPoint] {
         match self {
-            Self::Ruler(reading) => &reading.outline_px,
+            Self::Ruler(reading, _) => &reading.outline_px,
             Self::Grid(grid) => &grid.outline_px,
             Self::Card(card, _) => &card.outline_px,
             Self::Id1(card) => &card.outline_px,
@@ -184,7 +188,7 @@ impl Scale {
     /// Direction in the plane along which the ruler, or the typed span, lies, in degrees; cards lie anyhow.
     pub fn direction_deg(&self, map: &PlaneMap) -> Option<f64> {
         let (from, to) = match self {
-            Self::Ruler(reading) => {
+            Self::Ruler(reading, _) => {
                 let marks = &reading.trains.first()?.marks;
                 (marks.first()?.at, marks.last()?.at)
             }
@@ -196,9 +200,9 @@ impl Scale {
     }
 
     /// What a ruler seems to be made of; cards and spans have no make.
-    pub fn make(&self, photo: &Photo) -> RulerMake {
+    pub fn make(&self) -> RulerMake {
         match self {
-            Self::Ruler(reading) => seems_made_of(photo, reading),
+            Self::Ruler(_, make) => *make,
             Self::Grid(_) | Self::Card(..) | Self::Id1(_) | Self::Span(_) => RulerMake::default(),
         }
     }
@@ -218,7 +222,7 @@ impl Scale {
     pub fn supported_by(&self, reading: &LatticeReading) -> Vec<CountSeen> {
         match self {
             Self::Grid(_) | Self::Card(..) | Self::Id1(_) => independent_counts(reading),
-            Self::Ruler(_) | Self::Span(_) => Vec::new(),
+            Self::Ruler(..) | Self::Span(_) => Vec::new(),
         }
     }
 
@@ -232,9 +236,9 @@ impl Scale {
                 evidence.blanked_px.clone_from(&card.outline_px);
             }
             Self::Grid(grid) => evidence.places_px = grid.corners.iter().map(|c| c.2).collect(),
-            Self::Ruler(_) | Self::Span(_) => {}
+            Self::Ruler(..) | Self::Span(_) => {}
         }
-        if let Self::Ruler(reading) = self {
+        if let Self::Ruler(reading, _) = self {
             evidence.trains = reading
                 .trains
                 .iter()

@@ -84,10 +84,10 @@ const START_SLOPES: [(f64, f64); 9] =
 /// A fit whose graduations miss by less than this many standard uncertainties (root mean square) needs no other start.
 const GOOD_MISFIT: f64 = 2.0;
 
-/// How much nearer, in squared standard uncertainties, the marks must lie to an arc than to a straight line (stated choice: a chance of
-/// one in two thousand). Their places along it do not count: tilt and lens move those. Measured on photos of a renderer written
-/// apart: seven tapes in arcs of three to five metres 17 to 157; of rulers that an arc suits as well for their marks'
-/// spacing 7 at most.
+/// How much nearer, in squared standard uncertainties, the marks must lie to an arc, and run across it, than to a straight line,
+/// where a ruler is not known for a tape (stated choice: a chance of one in two thousand). Their places along it do not count:
+/// tilt and lens move those. Measured on photos of a renderer written apart: eight tapes in arcs of three to five metres 18 to
+/// 157; of rulers whose marks' spacing alone an arc suits better 7 at most.
 const SURELY_BENT: f64 = 12.0;
 
 /// Fits the plane to everything that is known. `None` where the evidence holds no length at all, or contradicts itself
@@ -97,8 +97,14 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
     let mut model = PlaneModel { frame, prior, scales: Scales::of(scale)?, lattice: None, misfit: Misfit::NONE };
     let straight = fit_scales(&model)?;
     let (mut fit, mut misfit) = believed(&mut model, straight)?;
-    if matches!(scale, ScaleEvidence::Ruler(_))
-        && let Some(bent) = fit_bent(&mut model, &fit)
+    let bends_by = match scale {
+        ScaleEvidence::Ruler(_) => SURELY_BENT,
+        // A tape's own course is straight at best, however little of an arc is seen.
+        ScaleEvidence::Tape(_) => f64::NEG_INFINITY,
+        ScaleEvidence::Grid(_) | ScaleEvidence::Places(_) | ScaleEvidence::Span(_) => f64::INFINITY,
+    };
+    if bends_by < f64::INFINITY
+        && let Some(bent) = fit_bent(&mut model, &fit, bends_by)
     {
         (fit, misfit) = bent;
     }
@@ -139,11 +145,12 @@ fn believed(model: &mut PlaneModel, fit: Fit<PlaneInput>) -> Option<(Fit<PlaneIn
     Some((fit, misfit))
 }
 
-/// The fit to a tape that lies in an arc, where that explains what was read far better than a straight ruler does, with what its
-/// readings scatter.
-fn fit_bent(model: &mut PlaneModel, straight: &Fit<PlaneInput>) -> Option<(Fit<PlaneInput>, Misfit)> {
+/// The fit to a tape that lies in an arc, where that explains what was read better by so much than a straight ruler does, with what
+/// its readings scatter.
+fn fit_bent(model: &mut PlaneModel, straight: &Fit<PlaneInput>, least: f64) -> Option<(Fit<PlaneInput>, Misfit)> {
     let off_its_line = |fit: &Fit<PlaneInput>| {
-        fit.residuals_of(PlaneInput::Graduations).skip(1).step_by(2).map(|r| r * r).sum::<f64>()
+        let across = fit.residuals_of(PlaneInput::Graduations).skip(1).step_by(2);
+        across.chain(fit.residuals_of(PlaneInput::MarkDirections)).map(|r| r * r).sum::<f64>()
     };
     let straight_misfit = model.misfit;
     let mut start = straight.parameters.clone();
@@ -154,7 +161,7 @@ fn fit_bent(model: &mut PlaneModel, straight: &Fit<PlaneInput>) -> Option<(Fit<P
     model.scales.bends = false;
     let as_straight = minimise(model, &straight.parameters);
     if let (Some((bent, misfit)), Some(as_straight)) = (bent, as_straight) {
-        if off_its_line(&as_straight) - off_its_line(&bent) > SURELY_BENT {
+        if off_its_line(&as_straight) - off_its_line(&bent) > least {
             model.scales.bends = true;
             return Some((bent, misfit));
         }

@@ -8,6 +8,8 @@ use crate::ruler::{GridReading, PlacedPoint, RulerReading};
 pub enum ScaleEvidence<'a> {
     /// The graduations of a ruler.
     Ruler(&'a RulerReading),
+    /// The graduations of a tape, which may lie in an arc.
+    Tape(&'a RulerReading),
     /// Corners of a square grid of known pitch.
     Grid(&'a GridReading),
     /// Places on something flat of known measures: a calibration card, the edges of an ID-1 card.

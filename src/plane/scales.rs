@@ -139,7 +139,7 @@ impl<'a> Course<'a> {
 impl Scales {
     pub fn of(evidence: &ScaleEvidence) -> Option<Self> {
         let scales = match evidence {
-            ScaleEvidence::Ruler(reading) => Self::of_ruler(reading)?,
+            ScaleEvidence::Ruler(reading) | ScaleEvidence::Tape(reading) => Self::of_ruler(reading)?,
             ScaleEvidence::Grid(grid) => {
                 let points = grid.corners.iter().map(|(i, j, at)| ScalePoint {
                     line: 0,
