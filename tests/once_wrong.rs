@@ -48,6 +48,7 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_401_361, Easy),
         (1_401_373, Normal),
         (1_602_373, Normal),
+        (1_901_773, Normal),
     ];
     let swept = [
         (1_301_641, Normal, Factor::Irregularity, 0.6),
@@ -57,6 +58,7 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_600_343, Easy, Factor::Irregularity, 1.6),
         (1_601_923, Easy, Factor::Tilt, 20.0),
         (1_602_213, Easy, Factor::Blur, 1.8),
+        (1_702_650, Normal, Factor::RulerHeight, 0.4),
     ];
     let scenes = of_any_kind
         .map(|(seed, difficulty)| Scene::random(seed, difficulty))

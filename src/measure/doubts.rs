@@ -196,6 +196,24 @@ mod tests {
     }
 
     #[test]
+    fn rows_have_the_height_of_what_was_named() {
+        let basis = |stitches: f64, rows: f64| Basis { stitch: [stitches / 100.0, 0.0], row: [0.0, rows / 100.0] };
+        let named = |name: &str| StitchPattern::named(name).unwrap();
+        let setup = Setup::default();
+        let code =
+            |basis: &Basis, name: &str, setup: &Setup| check_shape(basis, &named(name), setup).map_err(|e| e.code);
+        // 22 stitches by 30 rows is the usual stockinette (common practice, no source); garter has twice as many rows as stitches.
+        assert_eq!(code(&basis(22.0, 30.0), "stockinette", &setup), Ok(()));
+        assert_eq!(code(&basis(20.0, 40.0), "garter", &setup), Ok(()));
+        assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &setup), Err(RefusalCode::AxesUnclear));
+        assert_eq!(code(&basis(25.0, 57.0), "rib-1x1", &setup), Err(RefusalCode::LatticeUnclear));
+        let told = Setup { row_direction_deg: Some(0.0), ..setup.clone() };
+        assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &told), Err(RefusalCode::LatticeUnclear));
+        let expected = Setup { expected: Some((30.0, 22.0)), ..setup };
+        assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &expected), Ok(()));
+    }
+
+    #[test]
     fn ribs_have_columns_of_their_own() {
         let named = |name: &str| StitchPattern::named(name).unwrap();
         assert!(is_rib(&named("rib-1x1")) && is_rib(&named("rib-2x2")));

@@ -160,11 +160,11 @@ fn fit_bent(model: &mut PlaneModel, straight: &Fit<PlaneInput>, least: f64) -> O
     // Both by the same measure of scatter.
     model.scales.bends = false;
     let as_straight = minimise(model, &straight.parameters);
-    if let (Some((bent, misfit)), Some(as_straight)) = (bent, as_straight) {
-        if off_its_line(&as_straight) - off_its_line(&bent) > least {
-            model.scales.bends = true;
-            return Some((bent, misfit));
-        }
+    if let (Some((bent, misfit)), Some(as_straight)) = (bent, as_straight)
+        && off_its_line(&as_straight) - off_its_line(&bent) > least
+    {
+        model.scales.bends = true;
+        return Some((bent, misfit));
     }
     model.misfit = straight_misfit;
     None

@@ -96,7 +96,7 @@ impl<'a> Course<'a> {
     fn new(scales: &'a Scales, place: &'a [f64]) -> Self {
         let bend = if scales.bends { place[2 + 2 * scales.lines] } else { 0.0 };
         let course = Self { scales, place, bend, neutral_mm: 0.0 };
-        let across = (0..scales.lines).map(|line| course.from_first(course.origin(line)).1);
+        let across = (0..scales.lines).map(|line| course.along_and_across(course.origin(line)).1);
         let neutral_mm = across.sum::<f64>() / scales.lines as f64;
         Self { neutral_mm, ..course }
     }
@@ -106,7 +106,7 @@ impl<'a> Course<'a> {
     }
 
     /// A place of the plane along and across the scale, from the origin of the first line; across from the arc that it lies in.
-    fn from_first(&self, at: PlanePoint) -> (f64, f64) {
+    fn along_and_across(&self, at: PlanePoint) -> (f64, f64) {
         let (first, (sin, cos)) = (self.origin(0), self.place[0].sin_cos());
         let (dx, dy) = (at.x - first.x, at.y - first.y);
         let along = cos * dx + sin * dy;
@@ -123,7 +123,7 @@ impl<'a> Course<'a> {
     /// middle, and is s sin(x)/x long, where x is half the angle that the arc turns.
     fn point(&self, p: &ScalePoint) -> (PlanePoint, f64) {
         let origin = self.origin(p.line);
-        let (from, across) = self.from_first(origin);
+        let (from, across) = self.along_and_across(origin);
         let turned = self.bend * p.along_mm / 2.0;
         let chord = p.along_mm * (1.0 - self.bend * (across - self.neutral_mm)) * (1.0 - turned * turned / 6.0);
         let middle = self.direction(from + p.along_mm / 2.0);
@@ -291,7 +291,7 @@ impl Scales {
         }
         for tip in &self.tips {
             let (from, at) = (map.to_plane(tip.from)?, map.to_plane(tip.at)?);
-            let (sin, cos) = course.direction(course.from_first(from).0).sin_cos();
+            let (sin, cos) = course.direction(course.along_and_across(from).0).sin_cos();
             let (dx, dy) = (at.x - from.x, at.y - from.y);
             let (along, across) = (cos * dx + sin * dy, cos * dy - sin * dx);
             out.push((along - place[1] * across) / (tip.sigma_mm * misfit.directions));
