@@ -3,7 +3,8 @@
 use super::Setup;
 use super::alike::FabricLook;
 use super::doubts::{
-    check_borne_out, check_not_across, check_overruled, check_shape, check_stripes, checked, contradiction, is_rib,
+    check_borne_out, check_not_across, check_overruled, check_seed_along, check_shape, check_stripes, checked,
+    contradiction, is_rib,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -263,6 +264,12 @@ impl<'a> View<'a> {
             let Look { decision, sheets, colour_changes } = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
                 check_not_across(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
+                check_seed_along(
+                    &found.reading.basis,
+                    (&decision.pattern, decision.margin),
+                    self.ruler_direction_deg,
+                    setup,
+                )?;
                 check_shape(&found.reading.basis, &decision.pattern, setup)?;
                 self.check_no_garter(&sheets, setup, &decision)?;
                 check_stripes(colour_changes.filter(|_| !is_rib(&decision.pattern)), setup)?;
@@ -295,6 +302,7 @@ impl<'a> View<'a> {
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
+        check_seed_along(&found.reading.basis, (&whole.pattern, whole.margin), self.ruler_direction_deg, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }
