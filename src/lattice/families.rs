@@ -197,14 +197,13 @@ pub static FAMILIES: [Family; 7] = [
     },
 ];
 
-/// Whether the rows of a lattice are taller or lower, against its stitches, than those of the pattern of a name: two and a half
-/// spreads off, which one fabric in eighty is.
-pub fn is_unlike(basis: &Basis, name: &str) -> bool {
-    const SPREADS: f64 = 2.5;
-    let family = FAMILIES.iter().find(|f| f.pattern.0 == name);
-    let Some((family, (stitches, rows))) = family.zip(basis.per_10cm()) else { return false };
+/// By how many spreads the rows of a lattice are taller or lower, against its stitches, than those of the pattern of a name; `None`
+/// for patterns of no family.
+pub fn spreads_off(basis: &Basis, name: &str) -> Option<f64> {
+    let family = FAMILIES.iter().find(|f| f.pattern.0 == name)?;
+    let (stitches, rows) = basis.per_10cm()?;
     let (middle, spread) = family.rows_over_stitches;
-    ((rows / stitches).ln() - middle).abs() > SPREADS * spread
+    Some(((rows / stitches).ln() - middle).abs() / spread)
 }
 
 impl Family {

@@ -39,7 +39,7 @@ mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
 pub use decide::{CLEAR, confirm, decide, propose};
-pub(crate) use families::is_unlike;
+pub(crate) use families::spreads_off;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub(crate) use grow::median;
 pub use grow::{Windows, grow};

@@ -6,7 +6,7 @@
 
 use super::crossing::check_not_crossing;
 use super::decide::{self, RIVALS, same_counts};
-use super::families::{FAMILIES, Family, is_unlike};
+use super::families::{FAMILIES, Family, spreads_off};
 use super::places::{Placed, Places};
 use super::reading::Reading;
 use super::whole::{Whole, WholeReading};
@@ -27,6 +27,10 @@ const SURE_WITHOUT_PLACES: f64 = 0.95;
 /// than at a half, and nine more were right).
 const LEAST_PLACES: usize = 2;
 const AGREEING: f64 = 0.4;
+
+/// Spreads by which the rows of what is recognised may be taller or lower than is usual: one fabric in four hundred is beyond
+/// (stated choice: they were weighed already).
+const UNLIKE: f64 = 3.0;
 
 /// Readings are told as rivals that stand no further behind the best (stated choice: what is behind by as much as the
 /// whole fabric and every place may say is no rival).
@@ -121,7 +125,7 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
         let seen = "rows as low as these may be ridges of garter, each two rows";
         return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(with_ridges(rivals)));
     }
-    if expected.is_none() && is_unlike(&best.basis, name) {
+    if expected.is_none() && spreads_off(&best.basis, name).is_some_and(|off| off > UNLIKE) {
         let seen = format!("it looks like {name}, but its rows are taller or lower than those of {name}");
         return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(rivals));
     }

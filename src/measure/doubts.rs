@@ -122,13 +122,16 @@ pub(super) fn check_not_across(
 /// Refuses rows that are taller or lower, against the stitches, than those of the pattern that was named: on their side where that
 /// would suit it, else counted wrongly. An expected gauge settles it.
 pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, setup: &Setup) -> Result<(), Refusal> {
+    /// Spreads beyond which they are: one fabric in eighty is (stated choice).
+    const UNLIKE: f64 = 2.5;
     let name = pattern.name.as_str();
-    if setup.expected.is_some() || StitchPattern::named(name).is_none() || !lattice::is_unlike(basis, name) {
+    let unlike = |basis: &Basis| lattice::spreads_off(basis, name).is_some_and(|off| off > UNLIKE);
+    if setup.expected.is_some() || StitchPattern::named(name).is_none() || !unlike(basis) {
         return Ok(());
     }
     let seen = format!("the rows would be taller or lower, against the stitches, than those of {name} are");
     let turned = Basis { stitch: basis.row, row: basis.stitch };
-    let on_its_side = setup.row_direction_deg.is_none() && !lattice::is_unlike(&turned, name);
+    let on_its_side = setup.row_direction_deg.is_none() && !unlike(&turned);
     Err(Refusal::new(if on_its_side { RefusalCode::AxesUnclear } else { RefusalCode::LatticeUnclear }, seen))
 }
 
