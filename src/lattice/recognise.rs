@@ -114,10 +114,12 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
     let confidence = best.chance;
     let (name, stitches, rows) = best.pattern();
     let low_rows = rows == 1 && may_be_half_of_garter(&best.basis);
-    let needed = match best.carries() {
-        _ if low_rows => SURE_OF_LOW_ROWS,
-        true => SURE,
-        false => SURE_WITHOUT_PLACES,
+    let needed = if low_rows {
+        SURE_OF_LOW_ROWS
+    } else if best.carries() {
+        SURE
+    } else {
+        SURE_WITHOUT_PLACES
     };
     if confidence < needed && expected.is_none() {
         let Agreement { agree, of } = best.places();

@@ -149,9 +149,9 @@ pub(super) fn check_borne_out(found: Followed, sure_places: usize) -> Result<Fol
     let on = &found.decision.stands_on;
     // What not every projection of colour shows as well, most places must show: one colour's own period is none of stitches.
     let of_one_colour = on.projections.agree < on.projections.of && 2 * on.places.agree <= on.places.of;
-    let hardly_agree = on.places.of >= SOME_OF && SOME_OF * on.places.agree <= on.places.of;
-    let narrow = hardly_agree && found.decision.margin < CLEARER * lattice::CLEAR;
-    if of_one_colour || narrow || on.places.agree == 0 && on.places.of >= SOME_OF {
+    let hardly_agree = on.places.of >= SOME_OF && 3 * on.places.agree <= on.places.of;
+    let narrow = found.decision.margin < CLEARER * lattice::CLEAR;
+    if of_one_colour || hardly_agree && (narrow || on.places.agree == 0) {
         let Agreement { agree, of } = on.places;
         let seen = format!("{of} places were read, and {agree} of them show the stitches that the whole fabric shows");
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));

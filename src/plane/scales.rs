@@ -260,7 +260,6 @@ impl Scales {
             parameters.push(at.x - cos * p.along_mm + sin * p.across_mm);
             parameters.push(at.y - sin * p.along_mm - cos * p.across_mm);
         }
-        parameters.extend(self.bends.then_some(0.0));
         Some(parameters)
     }
 

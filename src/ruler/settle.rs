@@ -127,13 +127,12 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
     let chosen = match numerals {
         _ if confirmed => match rival_of(main) {
             Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
-            // Of inches in sixteenths and in eighths with numerals at both, one took ends of marks for numerals.
-            Some(rival) if rival.scale.period() < best.scale.period() && spoken(&rival) == NumeralPeriod::Confirmed => {
-                return Verdict::Unclear(best, rival);
-            }
-            // Ends of marks may lie between the numerals: beside those lines there are numerals half-way.
+            // Of inches in sixteenths and in eighths with numerals at both, or half-way beside the marks' own lines, one took ends
+            // of marks for numerals.
             Some(rival)
-                if rival.scale.period() < best.scale.period() && beside_lines(&best, &rival) == NumeralPeriod::Half =>
+                if rival.scale.period() < best.scale.period()
+                    && (spoken(&rival) == NumeralPeriod::Confirmed
+                        || beside_lines(&best, &rival) == NumeralPeriod::Half) =>
             {
                 return Verdict::Unclear(best, rival);
             }
