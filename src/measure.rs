@@ -270,9 +270,10 @@ fn last_stage(
     let outlined = setup.region.map(scale_stage::rectangle);
     let share = |look: &alike::FabricLook| look.share_covered(&reading.region_px, scale.outline(), outlined.as_deref());
     let covered = look.as_ref().map(|look| share_covered.unwrap_or_else(|| share(look)));
-    alike::check_share(covered)?;
+    alike::check_share(covered, decision.stands_on.places.agree)?;
     alike::check_not_a_frame(look.as_ref().map(|look| look.share_within(&reading.region_px, scale.outline())))?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
+    finished.check_loops(photo)?;
     finished.look_for_outline(photo);
     Ok(finished)
 }

@@ -58,6 +58,8 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_600_343, Easy, Factor::Irregularity, 1.6),
         (1_601_923, Easy, Factor::Tilt, 20.0),
         (1_602_213, Easy, Factor::Blur, 1.8),
+        (2_000_703, Easy, Factor::Noise, 0.05),
+        (2_001_823, Normal, Factor::Tilt, 20.0),
         (1_702_650, Normal, Factor::RulerHeight, 0.4),
     ];
     let scenes = of_any_kind

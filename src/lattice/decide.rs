@@ -147,7 +147,8 @@ pub fn confirm(sheets: &[Sheet], declared: &Declared, followed: &Basis) -> Resul
     sightings.sort_by(|a, b| b.1.readings[0].score.total_cmp(&a.1.readings[0].score));
     let (view, seen) = first(&sightings)?;
     let Choice { best, margin, .. } = chosen(&seen.readings, declared);
-    check_not_crossing(&decision(view, seen, best, margin, declared).harmonics)?;
+    let found = decision(view, seen, best, margin, declared);
+    check_not_crossing(&found.harmonics, &seen.scene.between(&found.basis, best.family, best.repeat))?;
     let decision = judged(&sightings, declared)?;
     match impossible(best, &seen.scene) {
         Some((code, why)) => Err(Refusal::new(code, why).with_rivals(rival(best).into_iter().collect())),

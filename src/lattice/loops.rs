@@ -52,7 +52,7 @@ pub fn see_loops(
     let numbers = &numbers[..numbers.len().min(MOST_LOOPS)];
     let middle = numbers.get(numbers.len() / 2).copied().unwrap_or((0, 0));
     let pitch = lattice.pitch_px(f64::from(middle.0), f64::from(middle.1)).unwrap_or(0.0);
-    let shades = Reduced::new(photo, weights, (pitch / f64::from(SAMPLES)) as u32);
+    let shades = Reduced::new(photo, weights, (pitch / f64::from(SAMPLES)) as u32, bounds(lattice, numbers, pitch));
     let by_shade = see_in(&shades, lattice, numbers, repeat);
     let matched = |loops: &[LoopSeen]| loops.iter().filter(|l| l.matched).count();
     if 2 * matched(&by_shade) >= by_shade.len() {
@@ -61,6 +61,17 @@ pub fn see_loops(
     // In colourwork the colours of the neighbours outweigh the shading of a loop, and only the loops' outlines agree.
     let by_outline = see_in(&shades.outlines(), lattice, numbers, repeat);
     if matched(&by_outline) > matched(&by_shade) { by_outline } else { by_shade }
+}
+
+/// Corners, in the photo, of what holds all loops and their surroundings.
+fn bounds(lattice: &FollowedLattice, numbers: &[(i32, i32)], pitch_px: f64) -> [f64; 4] {
+    /// Room around a loop, in stitches: its surroundings, with what they may be taller than wide.
+    const AROUND: f64 = 3.0;
+    let room = AROUND * pitch_px;
+    let places = numbers.iter().filter_map(|n| lattice.place(f64::from(n.0), f64::from(n.1)));
+    places.fold([f64::INFINITY, f64::INFINITY, 0.0, 0.0], |[x0, y0, x1, y1], p| {
+        [x0.min(p.x - room), y0.min(p.y - room), x1.max(p.x + room), y1.max(p.y + room)]
+    })
 }
 
 fn see_in(picture: &Reduced, lattice: &FollowedLattice, numbers: &[(i32, i32)], repeat: (u32, u32)) -> Vec<LoopSeen> {
@@ -76,21 +87,29 @@ fn see_in(picture: &Reduced, lattice: &FollowedLattice, numbers: &[(i32, i32)], 
     numbers.iter().zip(&patches).filter_map(see).collect()
 }
 
-/// A picture made from the photo, averaged over squares so that one sample is about one pixel of it.
+/// A picture made from a part of the photo, averaged over squares so that one sample is about one pixel of it.
 struct Reduced {
     value: GreyImage,
     factor: f64,
+    /// Squares of the photo left of the part and above it.
+    from: (f64, f64),
 }
 
 impl Reduced {
-    /// The weighted logarithm of the photo's colours.
-    fn new(photo: &Photo, weights: [f32; 3], factor: u32) -> Self {
+    /// The weighted logarithm of the photo's colours between two corners, x₀, y₀, x₁, y₁.
+    fn new(photo: &Photo, weights: [f32; 3], factor: u32, [x0, y0, x1, y1]: [f64; 4]) -> Self {
         /// Keeps the logarithm finite; about the noise of a dark pixel (a stated choice).
         const DARKEST: f32 = 0.003;
         let factor = factor.clamp(1, 64);
         let linear = linear_table();
         let (w, h) = ((photo.width() / factor).max(1), (photo.height() / factor).max(1));
+        // Casts saturate, and what is no number becomes 0.
+        let square = |at: f64, most: u32| ((at / f64::from(factor)) as u32).min(most);
+        let (left, top) = (square(x0, w - 1), square(y0, h - 1));
+        let (right, bottom) = (square(x1, w - 1), square(y1, h - 1));
+        let (w, h) = (right.saturating_sub(left) + 1, bottom.saturating_sub(top) + 1);
         let value = GreyImage::from_fn(w, h, |x, y| {
+            let (x, y) = (x + left, y + top);
             let (mut sum, mut n) = ([0.0_f32; 3], 0.0_f32);
             for yy in y * factor..((y + 1) * factor).min(photo.height()) {
                 for xx in x * factor..((x + 1) * factor).min(photo.width()) {
@@ -101,7 +120,7 @@ impl Reduced {
             }
             image::Luma([sum.iter().zip(weights).map(|(s, w)| w * (s / n.max(1.0) + DARKEST).ln()).sum()])
         });
-        Self { value, factor: f64::from(factor) }
+        Self { value, factor: f64::from(factor), from: (left.into(), top.into()) }
     }
 
     /// How steep the picture is at each of its pixels (Sobel's operator, which smooths a little).
@@ -116,12 +135,12 @@ impl Reduced {
             let down = at(-1, 1) + 2.0 * at(0, 1) + at(1, 1) - at(-1, -1) - 2.0 * at(0, -1) - at(1, -1);
             image::Luma([across.hypot(down)])
         });
-        Self { value, factor: self.factor }
+        Self { value, ..*self }
     }
 
     /// Bilinear value at a place of the full-size photo; `None` outside.
     fn at(&self, p: PhotoPoint) -> Option<f32> {
-        let (x, y) = (p.x / self.factor - 0.5, p.y / self.factor - 0.5);
+        let (x, y) = (p.x / self.factor - 0.5 - self.from.0, p.y / self.factor - 0.5 - self.from.1);
         let (x0, y0) = (x.floor(), y.floor());
         let inside = x0 >= 0.0
             && y0 >= 0.0

@@ -110,7 +110,7 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
         let code = if others { RefusalCode::LatticeUnclear } else { RefusalCode::NotKnit };
         return Err(Refusal::new(code, why).with_rivals(if others { rivals } else { Vec::new() }));
     }
-    check_not_crossing(&seen.decision.harmonics)?;
+    check_not_crossing(&seen.decision.harmonics, &[])?;
     let confidence = best.chance;
     let (name, stitches, rows) = best.pattern();
     let low_rows = rows == 1 && may_be_half_of_garter(&best.basis);

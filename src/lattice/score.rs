@@ -330,6 +330,13 @@ impl Scene {
         self.held(basis, family, repeat).into_iter().map(|(h, k, p)| Harmonic { h, k, strength: p.amplitude }).collect()
     }
 
+    /// Lines of a repeat that stand up between those of its stitches and of its family: what knit and purl stitches make.
+    pub fn between(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<Harmonic> {
+        let between = |h: f64, k: f64| (h.fract() != 0.0 || k.fract() != 0.0) && !family.has_line(h, k);
+        let lines = self.lines(basis, repeat).filter(|(h, k, _)| between(*h, *k));
+        lines.map(|(h, k, p)| Harmonic { h, k, strength: p.amplitude }).collect()
+    }
+
     /// The lattice fitted by least squares to the peaks that it holds, weighted by their amplitudes up to `WEIGHT_MOST`.
     pub fn fitted(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Basis {
         let mut out = *basis;
@@ -356,20 +363,21 @@ impl Scene {
 
     /// Peaks on own lines, and on whole harmonics of low order: indices and peak.
     fn held(&self, basis: &Basis, family: &Family, repeat: (u32, u32)) -> Vec<(f64, f64, Peak)> {
+        let whole = |h: f64, k: f64| h.fract() == 0.0 && k.fract() == 0.0 && (0.5 * h).hypot(k) <= 2.0;
+        self.lines(basis, repeat).filter(|(h, k, _)| whole(*h, *k) || family.has_line(*h, *k)).collect()
+    }
+
+    /// Peaks on the harmonics of a repeat: indices, in those of single stitches and rows, and peak.
+    fn lines(&self, basis: &Basis, repeat: (u32, u32)) -> impl Iterator<Item = (f64, f64, Peak)> {
         let (a, b) = (f64::from(repeat.0), f64::from(repeat.1));
-        let mut held = Vec::new();
-        for peak in &self.peaks {
+        self.peaks.iter().filter_map(move |peak| {
             let (h, k) = hypotheses::indices(basis, peak.f);
             let (h, k) = ((h * a).round() / a, (k * b).round() / b);
             let dx = peak.f[0] - h * basis.stitch[0] - k * basis.row[0];
             let dy = peak.f[1] - h * basis.stitch[1] - k * basis.row[1];
-            let whole = h.fract() == 0.0 && k.fract() == 0.0 && (0.5 * h).hypot(k) <= 2.0;
-            if dx.hypot(dy) < self.spectrum.reach(peak.f) && (h != 0.0 || k != 0.0) && (whole || family.has_line(h, k))
-            {
-                held.push((h, k, *peak));
-            }
-        }
-        held
+            let near = dx.hypot(dy) < self.spectrum.reach(peak.f) && (h != 0.0 || k != 0.0);
+            near.then_some((h, k, *peak))
+        })
     }
 }
 

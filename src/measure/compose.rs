@@ -3,6 +3,7 @@
 use super::Setup;
 use super::parts::{Part, mean_over_parts};
 use super::scale_stage::Scale;
+use super::single_loops::{FollowedLoops, check_loops};
 use crate::caution::{Caution, CautionCode};
 use crate::fabric::{self, MeanLength, NoOutline, SwatchHints, SwatchOutline};
 use crate::gauge::{GaugeSettings, RandomPart, RulerOn, SwatchGauge, WantedAnswer, compare, swatch_gauge};
@@ -158,12 +159,32 @@ impl Finished {
 
     /// Puts the fitted lattice into the evidence for pictures.
     pub fn show(&self, evidence: &mut Evidence) {
-        let (stitches, rows) = self.gauge.counts_at_origin;
-        let Some((stitch, row)) = self.gauge.basis.steps_mm() else { return };
-        let origin = PlanePoint::new(-stitches * stitch[0] - rows * row[0], -stitches * stitch[1] - rows * row[1]);
         evidence.other_parts_px.clone_from(&self.other_parts);
         evidence.projection = Some(self.decision.weights);
-        evidence.lattice = Some(LatticeModel { map: self.gauge.map.clone(), basis: self.gauge.basis, origin });
+        evidence.lattice = self.model();
+    }
+
+    /// The lattice as it was fitted; `None` where it has one direction only.
+    fn model(&self) -> Option<LatticeModel> {
+        let (stitches, rows) = self.gauge.counts_at_origin;
+        let (stitch, row) = self.gauge.basis.steps_mm()?;
+        let origin = PlanePoint::new(-stitches * stitch[0] - rows * row[0], -stitches * stitch[1] - rows * row[1]);
+        Some(LatticeModel { map: self.gauge.map.clone(), basis: self.gauge.basis, origin })
+    }
+
+    /// Refuses a lattice whose single loops the photo does not show.
+    pub fn check_loops(&self, photo: &Photo) -> Result<(), Refusal> {
+        let Some(model) = &self.model() else { return Ok(()) };
+        let (reading, decision) = (&self.reading, &self.decision);
+        let loops = FollowedLoops {
+            model,
+            blocks: &reading.blocks,
+            region_px: &reading.region_px,
+            ruler_px: self.scale.outline(),
+            projection: decision.weights,
+            pattern: &decision.pattern,
+        };
+        check_loops(photo, &loops)
     }
 }
 

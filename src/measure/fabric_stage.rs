@@ -322,10 +322,10 @@ impl<'a> View<'a> {
     /// Refuses what is read under a repeat of the user's own, where garter explains the whole fabric better: garter turned on its
     /// side, a ridge for a stitch. A repeat has a place for nearly every line, and many a swatch a garter border.
     fn check_no_garter(&self, sheets: &[Sheet], setup: &Setup, decision: &Decision) -> Result<(), Refusal> {
-        if StitchPattern::named(&decision.pattern.name).is_some() {
+        let garter = Setup { stitch: StitchPattern::named("garter"), ..setup.clone() };
+        if garter.stitch.as_ref() == Some(&decision.pattern) {
             return Ok(());
         }
-        let garter = Setup { stitch: StitchPattern::named("garter"), ..setup.clone() };
         let Basis { stitch: ridge, row } = decision.basis;
         let turned = Basis { stitch: row, row: ridge.map(|f| 2.0 * f) };
         match lattice::confirm(sheets, &self.declared(&garter, decision.seed), &turned) {

@@ -118,14 +118,22 @@ pub(super) fn match_scales(train: &Train) -> Vec<Match> {
     matches
 }
 
-/// (index, length in local pitches)
+/// (index, length in local pitches); of lines that cross the whole ruler no more than a longest mark's.
 fn lengths_in_pitches(train: &Train) -> Vec<(i32, f64)> {
-    train
+    /// Length of the longest marks over that of the shortest, at most (common practice, no source: 2 to 4), and the quantile of the
+    /// lengths that stands for the shortest.
+    const LONGEST_OVER_SHORTEST: f64 = 4.0;
+    const SHORTEST: f64 = 0.25;
+    let mut lengths: Vec<(i32, f64)> = train
         .marks
         .iter()
         .map(|m| (m.index, m.length_px / train.fit.step(m.index as f64).abs().max(0.5)))
         .filter(|m| m.1 > 0.0)
-        .collect()
+        .collect();
+    let most =
+        quantile(lengths.iter().map(|m| m.1), SHORTEST).map_or(f64::INFINITY, |short| LONGEST_OVER_SHORTEST * short);
+    lengths.iter_mut().for_each(|m| m.1 = m.1.min(most));
+    lengths
 }
 
 fn best_phase(scale: &Scale, lengths: &[(i32, f64)]) -> Option<Match> {
