@@ -120,9 +120,9 @@ pub(super) fn match_scales(train: &Train) -> Vec<Match> {
 
 /// (index, length in local pitches); of lines that cross the whole ruler no more than a longest mark's.
 fn lengths_in_pitches(train: &Train) -> Vec<(i32, f64)> {
-    /// Length of the longest marks over that of the shortest, at most (common practice, no source: 2 to 4), and the quantile of the
+    /// Length of the longest marks over that of the shortest, at most (common practice, no source: 2 to 6), and the quantile of the
     /// lengths that stands for the shortest.
-    const LONGEST_OVER_SHORTEST: f64 = 4.0;
+    const LONGEST_OVER_SHORTEST: f64 = 6.0;
     const SHORTEST: f64 = 0.25;
     let mut lengths: Vec<(i32, f64)> = train
         .marks
