@@ -35,7 +35,7 @@ pub(super) fn check_loops(photo: &Photo, of: &FollowedLoops) -> Result<(), Refus
     /// but for five 0.55 and more).
     const LEAST_SEEN: f64 = 0.25;
     /// Loops looked at, at most, and so many more for each kind of a repeat (bounded time): each is compared with its kind.
-    const MOST: usize = 1000;
+    const MOST: usize = 300;
     const OF_A_KIND: usize = 24;
     let Some(followed) = FollowedLattice::new(of.model, of.blocks) else { return Ok(()) };
     let repeat = repeat_of(of.pattern);

@@ -6,6 +6,10 @@ use nalgebra::{DMatrix, DVector};
 /// a hundred.
 const MAX_STEPS: usize = 200;
 
+/// Share of the cost that a step must gain for another to follow: of a cost of hundreds less than a ten-thousandth, which moves no
+/// parameter by a hundredth of its standard uncertainty.
+const SETTLED: f64 = 1e-7;
+
 /// Residuals of a model, each divided by its standard uncertainty and labelled with the input it comes from.
 pub trait Model {
     /// Names an input whose effect on the parameters is wanted.
@@ -58,12 +62,17 @@ impl<I: Copy + PartialEq> Fit<I> {
 /// Minimises the sum of squared residuals from a start (Levenberg 1944, Marquardt 1963). `None` where the model has no
 /// value at the start or the normal matrix is singular.
 pub fn minimise<M: Model>(model: &M, start: &[f64]) -> Option<Fit<M::Input>> {
+    minimise_within(model, start, MAX_STEPS)
+}
+
+/// The same, in no more than so many steps: how good a start is shows before its minimum is reached.
+pub fn minimise_within<M: Model>(model: &M, start: &[f64], most_steps: usize) -> Option<Fit<M::Input>> {
     let steps = model.steps();
     let mut parameters = start.to_vec();
     let mut residuals = model.residuals(&parameters)?;
     let mut cost = sum_of_squares(&residuals);
     let mut damping = 1e-3;
-    for _ in 0..MAX_STEPS {
+    for _ in 0..most_steps {
         let jacobian = jacobian(model, &parameters, &steps)?;
         let normal = jacobian.transpose() * &jacobian;
         let slope = jacobian.transpose() * DVector::from_column_slice(&residuals);
@@ -83,7 +92,7 @@ pub fn minimise<M: Model>(model: &M, start: &[f64]) -> Option<Fit<M::Input>> {
                 (parameters, residuals) = (trial, new);
                 cost -= gained;
                 damping = (damping / 10.0).max(1e-12);
-                improved = gained > 1e-9 * (1.0 + cost);
+                improved = gained > SETTLED * (1.0 + cost);
                 break;
             }
             damping *= 10.0;
