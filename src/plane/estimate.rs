@@ -6,7 +6,7 @@
 //! camera is known afterwards: that is the plane's part of the uncertainty budget.
 
 use super::drift::DriftingLattice;
-use super::least_squares::{Fit, Model, minimise, minimise_within};
+use super::least_squares::{Fit, Model, minimise};
 use super::scales::Scales;
 use super::{CameraPrior, CountSeen, Frame, PlaneMap, Pose, ScaleEvidence};
 use nalgebra::{DMatrix, SymmetricEigen};
@@ -119,25 +119,21 @@ pub fn estimate(scale: &ScaleEvidence, prior: &CameraPrior, counts: &[CountSeen]
     finish(&fit, &frame, misfit.graduations)
 }
 
-/// The fit to the scales alone, from as many starts as it takes. What a start leads to is looked at after a few steps; the best is
-/// followed to its end.
+/// The fit to the scales alone, from as many starts as it takes.
 fn fit_scales(model: &PlaneModel) -> Option<Fit<PlaneInput>> {
-    /// Steps after which starts are compared (stated choice): good ones need five to ten.
-    const LOOKED_AT: usize = 20;
-    let cost = |fit: &Fit<PlaneInput>| fit.residuals.iter().map(|r| r * r).sum::<f64>();
-    let mut best: Option<Fit<PlaneInput>> = None;
+    let mut best: Option<(f64, Fit<PlaneInput>)> = None;
     for slopes in START_SLOPES {
-        let Some(fit) = fit_scales_from(model, slopes, LOOKED_AT) else { continue };
+        let Some(fit) = fit_scales_from(model, slopes) else { continue };
+        let cost: f64 = fit.residuals.iter().map(|r| r * r).sum();
         let good = model.misfit_of(&fit).graduations < GOOD_MISFIT;
-        if best.as_ref().is_none_or(|least| cost(&fit) < cost(least)) {
-            best = Some(fit);
+        if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+            best = Some((cost, fit));
         }
         if good {
             break;
         }
     }
-    let best = best?;
-    minimise(model, &best.parameters).or(Some(best))
+    best.map(|(_, fit)| fit)
 }
 
 /// The fit once more, with readings that scatter more than they say believed accordingly less (Birge 1932), and how much more.
@@ -174,12 +170,12 @@ fn fit_bent(model: &mut PlaneModel, straight: &Fit<PlaneInput>, least: f64) -> O
     None
 }
 
-fn fit_scales_from(model: &PlaneModel, slopes: (f64, f64), most_steps: usize) -> Option<Fit<PlaneInput>> {
+fn fit_scales_from(model: &PlaneModel, slopes: (f64, f64)) -> Option<Fit<PlaneInput>> {
     let level = first_pose(&model.scales, model.prior)?;
     let pose = Pose { slope_x: slopes.0, slope_y: slopes.1, ..level };
     let mut start = pose.to_array().to_vec();
     start.extend(model.scales.start(&pose.map(&model.frame)?)?);
-    minimise_within(model, &start, most_steps)
+    minimise(model, &start)
 }
 
 /// The fit to scales and lattice. Fabric that drifts farther than is usual, or counts that scatter more than they say,

@@ -62,17 +62,12 @@ impl<I: Copy + PartialEq> Fit<I> {
 /// Minimises the sum of squared residuals from a start (Levenberg 1944, Marquardt 1963). `None` where the model has no
 /// value at the start or the normal matrix is singular.
 pub fn minimise<M: Model>(model: &M, start: &[f64]) -> Option<Fit<M::Input>> {
-    minimise_within(model, start, MAX_STEPS)
-}
-
-/// The same, in no more than so many steps: how good a start is shows before its minimum is reached.
-pub fn minimise_within<M: Model>(model: &M, start: &[f64], most_steps: usize) -> Option<Fit<M::Input>> {
     let steps = model.steps();
     let mut parameters = start.to_vec();
     let mut residuals = model.residuals(&parameters)?;
     let mut cost = sum_of_squares(&residuals);
     let mut damping = 1e-3;
-    for _ in 0..most_steps {
+    for _ in 0..MAX_STEPS {
         let jacobian = jacobian(model, &parameters, &steps)?;
         let normal = jacobian.transpose() * &jacobian;
         let slope = jacobian.transpose() * DVector::from_column_slice(&residuals);
