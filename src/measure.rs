@@ -261,7 +261,7 @@ fn last_stage(
     setup: &Setup,
     scale: scale_stage::Scale,
     prior: CameraPrior,
-    Followed { decision, reading, share_covered }: Followed,
+    Followed { decision, reading, share_covered, .. }: Followed,
 ) -> Result<compose::Finished, Refusal> {
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;

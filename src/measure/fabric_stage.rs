@@ -58,11 +58,13 @@ pub(super) struct Followed {
     pub reading: LatticeReading,
     /// Share of the fabric in the photo, or in what the user outlined of it, that it covers, where that was worked out already.
     pub share_covered: Option<f64>,
+    /// Why it is not to be told, where it is what the photo is measured by; as another reading of the photo it counts.
+    pub doubt: Option<Refusal>,
 }
 
 impl Followed {
     pub fn new(decision: Decision, reading: LatticeReading) -> Self {
-        Self { decision, reading, share_covered: None }
+        Self { decision, reading, share_covered: None, doubt: None }
     }
 }
 
@@ -144,6 +146,9 @@ impl<'a> View<'a> {
         chosen.decision.stands_on.places = Agreement { agree: agreeing().count(), of: looks.len() };
         let filled = self.region.is_some().then(|| self.share_covered(&chosen.reading)).flatten();
         chosen.share_covered = filled;
+        if let Some(doubt) = chosen.doubt {
+            return Err(doubt);
+        }
         check_borne_out(chosen, sure)
     }
 
@@ -271,7 +276,12 @@ impl<'a> View<'a> {
                     setup,
                 )?;
                 check_shape(&found.reading.basis, &decision.pattern, setup)?;
-                self.check_no_garter(&sheets, setup, &decision)?;
+                let no_garter = self.check_no_garter(&sheets, setup, &decision);
+                if StitchPattern::named(&decision.pattern.name).is_some() {
+                    found.doubt = no_garter.err();
+                } else {
+                    no_garter?;
+                }
                 check_stripes(colour_changes.filter(|_| !is_rib(&decision.pattern)), setup)?;
                 found.decision = decision;
                 return checked(found);
@@ -319,8 +329,8 @@ impl<'a> View<'a> {
         Ok(Look { decision, sheets, colour_changes: even.colour_changes })
     }
 
-    /// Refuses what is read under a repeat of the user's own, where garter explains the whole fabric better: garter turned on its
-    /// side, a ridge for a stitch. A repeat has a place for nearly every line, and many a swatch a garter border.
+    /// Refuses what is read under another pattern, where garter explains the whole fabric better: garter turned on its side, a ridge
+    /// for a stitch. Many a swatch has a garter border, and a repeat has a place for nearly every line.
     fn check_no_garter(&self, sheets: &[Sheet], setup: &Setup, decision: &Decision) -> Result<(), Refusal> {
         let garter = Setup { stitch: StitchPattern::named("garter"), ..setup.clone() };
         if garter.stitch.as_ref() == Some(&decision.pattern) {

@@ -101,9 +101,10 @@ mod tests {
             check_loops(&photo, &of)
         };
         assert_eq!(tried(&followed), Ok(()));
-        // Three rows counted as four: beside an even lattice of the right height hardly a loop is where it should be.
+        // Of a lattice that keeps step with the fabric in neither direction hardly a loop is where it should be.
         let mut wrong = followed.clone();
-        wrong.basis.row = wrong.basis.row.map(|f| f * 4.0 / 3.0);
+        (wrong.basis.stitch, wrong.basis.row) =
+            (wrong.basis.stitch.map(|f| f * 1.37), wrong.basis.row.map(|f| f * 0.81));
         assert_eq!(tried(&wrong).map_err(|refusal| refusal.code), Err(RefusalCode::LatticeUnclear));
     }
 }
