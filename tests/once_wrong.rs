@@ -49,6 +49,7 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_401_373, Normal),
         (1_602_373, Normal),
         (1_901_773, Normal),
+        (2_101_562, Easy),
     ];
     let swept = [
         (1_301_641, Normal, Factor::Irregularity, 0.6),
@@ -60,6 +61,7 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_602_213, Easy, Factor::Blur, 1.8),
         (2_000_703, Easy, Factor::Noise, 0.05),
         (2_001_823, Normal, Factor::Tilt, 20.0),
+        (2_100_832, Normal, Factor::Stitches, 26.0),
         (1_702_650, Normal, Factor::RulerHeight, 0.4),
     ];
     let scenes = of_any_kind

@@ -1,9 +1,9 @@
 //! Doubts: what is followed and decided, and yet not sure enough to be told.
 
 use super::Setup;
-use super::fabric_stage::{CLOSE_SHARE, FAINT, FAR_CLEARER, Followed, followed_over};
+use super::fabric_stage::{CLOSE_SHARE, FAINT, FAR_CLEARER, Followed, Place, followed_over};
 use super::other_swatches;
-use super::rivals::{as_rival, nearly_same, places_differ, same_lattice};
+use super::rivals::{as_rival, nearly_same, places_differ, same_counts, same_lattice};
 use crate::lattice::{self, Agreement, Basis, ColourChanges, Decision, StitchPattern};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -133,6 +133,21 @@ pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, setup: &Setup)
     let turned = Basis { stitch: basis.row, row: basis.stitch };
     let on_its_side = setup.row_direction_deg.is_none() && !unlike(&turned);
     Err(Refusal::new(if on_its_side { RefusalCode::AxesUnclear } else { RefusalCode::LatticeUnclear }, seen))
+}
+
+/// Refuses what more sure places contradict than bear out, where one of those shows its own stitches far more clearly than the whole
+/// fabric shows these: the whole has more of them to show.
+pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Refusal> {
+    let sure = || places.iter().filter(|place| place.is_sure());
+    let agrees = |place: &&Place| same_counts(&place.basis, &found.reading.basis);
+    let agree = sure().filter(agrees).count();
+    let clearest = sure().filter(|p| !agrees(p)).fold(0.0, |most: f64, p| most.max(p.score));
+    if sure().count() - agree > agree && clearest > FAR_CLEARER * found.decision.stands_on.score {
+        let seen = "most places that were read show other stitches, and more clearly, than the whole fabric does";
+        let rivals = found.decision.rivals.clone();
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+    }
+    Ok(())
 }
 
 /// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out

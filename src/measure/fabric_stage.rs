@@ -3,8 +3,8 @@
 use super::Setup;
 use super::alike::FabricLook;
 use super::doubts::{
-    check_borne_out, check_not_across, check_overruled, check_seed_along, check_shape, check_stripes, checked,
-    contradiction, is_rib,
+    check_borne_out, check_not_across, check_outdone, check_overruled, check_seed_along, check_shape, check_stripes,
+    checked, contradiction, is_rib,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -77,6 +77,19 @@ struct Look {
     colour_changes: Option<ColourChanges>,
 }
 
+/// What one place of the fabric showed.
+pub(super) struct Place {
+    pub basis: Basis,
+    pub score: f64,
+    pub margin: f64,
+}
+
+impl Place {
+    pub fn is_sure(&self) -> bool {
+        self.margin >= lattice::CLEAR
+    }
+}
+
 /// What the stages of the fabric look at.
 pub(super) struct View<'a> {
     pub photo: &'a Photo,
@@ -114,12 +127,12 @@ impl<'a> View<'a> {
         let nothing = || Refusal::new(RefusalCode::NotKnit, "");
         let mut first_refusal = None;
         let mut different: Vec<Vec<Decision>> = Vec::new();
-        let mut looks: Vec<(Basis, f64)> = Vec::new();
+        let mut looks: Vec<Place> = Vec::new();
         let propose = |seed: &FabricSeed| lattice::propose(&seed.sheets, &self.declared(setup, seed.centre));
         for proposed in map_in_order(seeds, propose) {
             match proposed {
                 Ok(decision) => {
-                    looks.push((decision.basis, decision.margin));
+                    looks.push(Place { basis: decision.basis, score: decision.score, margin: decision.margin });
                     put_with_alike(&mut different, decision, |d| &d.basis);
                 }
                 Err(refusal) => {
@@ -141,14 +154,15 @@ impl<'a> View<'a> {
         followed.sort_by(|a, b| b.0.total_cmp(&a.0));
         let mut chosen =
             self.surest(followed, setup).map_err(|doubt| doubt.or(first_refusal).unwrap_or_else(nothing))?;
-        let agreeing = || looks.iter().filter(|(basis, _)| same_lattice(basis, &chosen.reading.basis));
-        let sure = agreeing().filter(|(_, margin)| *margin >= lattice::CLEAR).count();
+        let agreeing = || looks.iter().filter(|place| same_lattice(&place.basis, &chosen.reading.basis));
+        let sure = agreeing().filter(|place| place.is_sure()).count();
         chosen.decision.stands_on.places = Agreement { agree: agreeing().count(), of: looks.len() };
         let filled = self.region.is_some().then(|| self.share_covered(&chosen.reading)).flatten();
         chosen.share_covered = filled;
         if let Some(doubt) = chosen.doubt {
             return Err(doubt);
         }
+        check_outdone(&chosen, &looks)?;
         check_borne_out(chosen, sure)
     }
 
