@@ -283,12 +283,7 @@ impl<'a> View<'a> {
             let Look { decision, sheets, colour_changes } = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
                 check_not_across(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
-                check_seed_along(
-                    &found.reading.basis,
-                    (&decision.pattern, decision.margin),
-                    self.ruler_direction_deg,
-                    setup,
-                )?;
+                check_seed_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 check_shape(&found.reading.basis, &decision.pattern, setup)?;
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
@@ -326,7 +321,7 @@ impl<'a> View<'a> {
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
-        check_seed_along(&found.reading.basis, (&whole.pattern, whole.margin), self.ruler_direction_deg, setup)?;
+        check_seed_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }
