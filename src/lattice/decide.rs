@@ -84,9 +84,9 @@ const FEWEST: f64 = 6.0;
 const HARMONIC_STRENGTH: f64 = 4.0;
 const HARMONICS: usize = 14;
 
-/// Relative difference of both counts below which readings are no rivals: the joint fit of the phases settles it, and a
-/// wrong octave is off by a quarter or more.
-const SAME_COUNTS: f64 = 0.10;
+/// Relative difference of both counts below which readings are no rivals: the joint fit of the phases settles it. Places of one
+/// uneven fabric differ by a tenth and a little more, a wrong octave is off by a quarter or more (stated choice: between them).
+const SAME_COUNTS: f64 = 0.15;
 
 /// How far a declared row direction may be from the reading's, in degrees: half-way to the other axis.
 const DECLARED_AXIS_DEG: f64 = 40.0;
