@@ -21,7 +21,7 @@ const APART: f64 = 0.5;
 const AMID: f64 = 0.55;
 
 /// Fabrics looked at, largest first, of those that do not hold each other's seeds.
-const FABRICS: usize = 2;
+const FABRICS: usize = 3;
 
 /// Part of the fabric that the most far-reaching lead was followed over, that another must be followed over as well to say
 /// anything of the whole (stated choice).
