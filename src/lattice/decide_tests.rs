@@ -1,6 +1,7 @@
 //! The decision on drawn fabrics whose lattice is known, and on pictures that are none.
 
-use super::{Declared, StitchPattern, decide};
+use super::decide::same_counts;
+use super::{Basis, Declared, StitchPattern, decide};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
@@ -87,4 +88,21 @@ fn noise_a_grating_and_a_grid_are_not_knit() {
 #[test]
 fn no_sheet_is_refused() {
     assert_eq!(decide(&[], &Declared::default()).unwrap_err().code, RefusalCode::NotKnit);
+}
+
+/// Places of one uneven fabric differ by a tenth; half-way to a wrong octave, or turned by 60°, a lattice is another.
+#[test]
+fn counts_of_one_uneven_fabric_are_alike() {
+    let lattice = |stitches: f64, rows: f64, deg: f64| {
+        let (s, c) = f64::to_radians(deg).sin_cos();
+        let (u, v) = (stitches / 100.0, rows / 100.0);
+        Basis { stitch: [u * c, u * s], row: [-v * s, v * c] }
+    };
+    let fabric = lattice(22.0, 30.0, 5.0);
+    assert!(same_counts(&fabric, &lattice(22.5, 33.5, -4.0)));
+    for other in
+        [lattice(22.0, 40.0, 5.0), lattice(29.3, 30.0, 5.0), lattice(22.0, 60.0, 5.0), lattice(22.0, 30.0, 65.0)]
+    {
+        assert!(!same_counts(&fabric, &other) && !same_counts(&other, &fabric), "{other:?}");
+    }
 }
