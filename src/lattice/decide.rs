@@ -1,6 +1,7 @@
 //! The octave decision: which of all lattices that fit the strong lines is the one of single stitches and single rows.
 
 use super::crossing::check_not_crossing;
+use super::hypotheses;
 use super::reading::{self, Reading, Sighting};
 use super::score::Scene;
 use super::view::View;
@@ -365,19 +366,10 @@ fn unclear(readings: &[Reading], declared: &Declared, margin: f64, clear: f64) -
     Refusal::new(code, seen).with_rivals(rivals(readings, 0))
 }
 
-/// Whether two lattices have the same area a stitch, and the rows of one run along the wales of the other: the same one turned,
-/// whichever its rows are (of garter two make a ridge, so that its counts are not those of the other exchanged).
-pub(super) fn turned(a: &Basis, b: &Basis) -> bool {
-    /// How nearly, in degrees: half-way between a right angle and the 60° by which seed stitch may be turned.
-    const NEARLY_DEG: f64 = 15.0;
-    let (Some((step, _)), Some((other, _))) = (a.steps_mm(), b.steps_mm()) else { return false };
-    let across = super::off_direction_deg(step, other[1].atan2(other[0]).to_degrees()) > 90.0 - NEARLY_DEG;
-    across && (a.stitches_per_mm2() / b.stitches_per_mm2() - 1.0).abs() < SAME_COUNTS
-}
-
 /// Which refusal two readings call for that remain: the same lattice turned, other patterns, or other counts.
 pub(super) fn code_between(best: &Reading, second: &Reading, recognising: bool) -> RefusalCode {
-    if turned(&best.basis, &second.basis) {
+    let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
+    if hypotheses::alike(&best.basis, &swapped, 0.08) {
         RefusalCode::AxesUnclear
     } else if recognising && !std::ptr::eq(best.family, second.family) {
         RefusalCode::PatternUnclear

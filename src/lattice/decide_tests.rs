@@ -1,6 +1,6 @@
 //! The decision on drawn fabrics whose lattice is known, and on pictures that are none.
 
-use super::decide::{same_counts, turned};
+use super::decide::same_counts;
 use super::{Basis, Declared, StitchPattern, decide};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
@@ -90,16 +90,14 @@ fn no_sheet_is_refused() {
     assert_eq!(decide(&[], &Declared::default()).unwrap_err().code, RefusalCode::NotKnit);
 }
 
-/// The lattice of so many stitches and rows per 10 cm, its rows turned by `deg`.
-fn lattice(stitches: f64, rows: f64, deg: f64) -> Basis {
-    let (s, c) = deg.to_radians().sin_cos();
-    let (u, v) = (stitches / 100.0, rows / 100.0);
-    Basis { stitch: [u * c, u * s], row: [-v * s, v * c] }
-}
-
 /// Places of one uneven fabric differ by a tenth; half-way to a wrong octave, or turned by 60°, a lattice is another.
 #[test]
 fn counts_of_one_uneven_fabric_are_alike() {
+    let lattice = |stitches: f64, rows: f64, deg: f64| {
+        let (s, c) = f64::to_radians(deg).sin_cos();
+        let (u, v) = (stitches / 100.0, rows / 100.0);
+        Basis { stitch: [u * c, u * s], row: [-v * s, v * c] }
+    };
     let fabric = lattice(22.0, 30.0, 5.0);
     assert!(same_counts(&fabric, &lattice(22.5, 33.5, -4.0)));
     for other in
@@ -107,15 +105,4 @@ fn counts_of_one_uneven_fabric_are_alike() {
     {
         assert!(!same_counts(&fabric, &other) && !same_counts(&other, &fabric), "{other:?}");
     }
-}
-
-/// Of two ways to count one garter the rows of one run along the wales of the other, two rows to each of its stitches.
-#[test]
-fn a_lattice_turned_is_known_as_such() {
-    let garter = lattice(22.2, 43.0, 8.0);
-    assert!(
-        turned(&garter, &lattice(21.5, 44.4, 98.0)) && turned(&lattice(22.0, 30.0, 0.0), &lattice(30.0, 22.0, -90.0))
-    );
-    assert!(!turned(&garter, &garter) && !turned(&garter, &lattice(22.2, 43.0, 68.0)));
-    assert!(!turned(&garter, &lattice(22.2, 21.5, 98.0)));
 }
