@@ -250,7 +250,7 @@ fn chain(
     let parts = parts?;
     fabric_stage::show(&followed.reading, evidence);
     let mut finished = finished?;
-    finished.average_over(&parts)?;
+    finished.reach_beyond(&parts)?;
     finished.show(evidence);
     Ok(finished)
 }
@@ -261,16 +261,16 @@ fn last_stage(
     setup: &Setup,
     scale: scale_stage::Scale,
     prior: CameraPrior,
-    Followed { decision, reading, share_covered, .. }: Followed,
+    Followed { decision, reading, covered, .. }: Followed,
 ) -> Result<compose::Finished, Refusal> {
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
     let look = alike::FabricLook::of(photo, &reading);
     let settings = gauge_settings(photo, setup, &scale, look.as_ref(), Relief::of_pattern(&decision.pattern.name));
     let outlined = setup.region.map(scale_stage::rectangle);
-    let share = |look: &alike::FabricLook| look.share_covered(&reading.region_px, scale.outline(), outlined.as_deref());
-    let covered = look.as_ref().map(|look| share_covered.unwrap_or_else(|| share(look)));
-    alike::check_share(covered, decision.stands_on.places.agree)?;
+    let seen = |look: &alike::FabricLook| look.covered(&reading.region_px, scale.outline(), outlined.as_deref());
+    let covered = look.as_ref().map(|look| covered.unwrap_or_else(|| seen(look)));
+    alike::check_share(covered.map(|covered| covered.share), decision.stands_on.places.agree)?;
     alike::check_not_a_frame(look.as_ref().map(|look| look.share_within(&reading.region_px, scale.outline())))?;
     let mut finished = compose::finish(scale, prior, decision, reading, plane, settings, covered)?;
     finished.check_loops(photo)?;

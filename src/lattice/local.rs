@@ -25,6 +25,18 @@ pub struct LatticeFit {
     pub middle: PlanePoint,
 }
 
+impl LatticeFit {
+    /// Relative change of stitches and rows per 10 cm over a way in the plane, in mm, by the second-order terms: the count H
+    /// changes over one stitch s by s'Hd more at the way's end d than at its beginning. `None` for a lattice of one direction.
+    pub fn drift(&self, way_mm: [f64; 2]) -> Option<[f64; 2]> {
+        let (stitch, row) = self.basis.steps_mm()?;
+        let change = |step: [f64; 2], [xx, xy, yy]: [f64; 3]| {
+            step[0] * (xx * way_mm[0] + xy * way_mm[1]) + step[1] * (xy * way_mm[0] + yy * way_mm[1])
+        };
+        Some([change(stitch, self.curvature[0]), change(row, self.curvature[1])])
+    }
+}
+
 /// Gauge at one place of the region.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LocalGauge {
@@ -327,4 +339,30 @@ fn uncertainty(
     let n = some.len() as f64;
     let effective = (n * n / independent - 10.0).max(3.0);
     Some(([0, 1].map(|a| variance[a].max(0.0).sqrt() * rms[a]), [effective; 2]))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Where the counts are quadratic the second-order terms are the truth: the step over a stitch is 5 mm, its change a mm
+    /// 0.001 stitches a mm², so over 10 mm along the row each mm holds 5 % more of 0.2, and over 10 mm along the wale none.
+    #[test]
+    fn counts_that_bend_drift() {
+        let blocks: Vec<PhaseBlock> = (-4..=4)
+            .flat_map(|i| (-4..=4).map(move |j| (f64::from(i) * 5.0, f64::from(j) * 5.0)))
+            .map(|(x, y)| PhaseBlock {
+                at: PlanePoint::new(x, y),
+                at_px: PhotoPoint::new(x, y),
+                stitches: 0.2 * x + 0.001 * x * x / 2.0,
+                rows: 0.3 * y,
+                stitches_sigma: 0.01,
+                rows_sigma: 0.01,
+            })
+            .collect();
+        let fit = fit(&blocks).unwrap();
+        let [stitches, rows] = fit.drift([10.0, 0.0]).unwrap();
+        assert!((stitches - 0.05).abs() < 1e-6 && rows.abs() < 1e-6, "{stitches} {rows}");
+        assert!(fit.drift([0.0, 10.0]).unwrap().iter().all(|d| d.abs() < 1e-6));
+    }
 }

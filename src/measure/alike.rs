@@ -21,6 +21,17 @@ const ALIKE_DEVIATIONS: f64 = 2.5;
 /// Fewest places from which the fabric's look is taken.
 const FEWEST: usize = 8;
 
+/// How much of the fabric was followed, and where.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Covered {
+    /// Share of the fabric, 0 to 1.
+    pub share: f64,
+    /// Middle of what was followed, in the photo.
+    pub followed: PhotoPoint,
+    /// Middle of all the fabric, in the photo.
+    pub fabric: PhotoPoint,
+}
+
 /// The look of the followed fabric.
 pub(super) struct FabricLook<'a> {
     photo: &'a Photo,
@@ -76,19 +87,20 @@ impl<'a> FabricLook<'a> {
         Some((0..4).all(|c| (seen[c] - self.mean[c]).abs() < ALIKE_DEVIATIONS * self.deviation[c]))
     }
 
-    /// Share of the fabric in the photo, or in what the user outlined of it, that the followed region covers, 0 to 1: the
-    /// fabric is what looks alike and hangs together with the region, across the ruler too. What looks alike but is not
-    /// counted (borders, a table of the yarn's colour) makes the share too small.
-    pub fn share_covered(&self, region: &[PhotoPoint], ruler: &[PhotoPoint], outlined: Option<&[PhotoPoint]>) -> f64 {
+    /// How much of the fabric in the photo, or in what the user outlined of it, the followed region covers: the fabric is what
+    /// looks alike and hangs together with the region, across the ruler too. What looks alike but is not counted (borders, a
+    /// table of the yarn's colour) makes the share too small.
+    pub fn covered(&self, region: &[PhotoPoint], ruler: &[PhotoPoint], outlined: Option<&[PhotoPoint]>) -> Covered {
         /// Places along the longer side of what is looked at.
         const ALONG: f64 = 48.0;
         let (from, to) = self.bounds(outlined);
         let (width, height) = (to.x - from.x, to.y - from.y);
         let step = (width.max(height) / ALONG).max(1.0);
         let (columns, rows) = ((width / step).ceil() as usize, (height / step).ceil() as usize);
+        let at = |i: usize| from.moved(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
         let places: Vec<Place> = (0..columns * rows)
             .map(|i| {
-                let at = from.moved(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
+                let at = at(i);
                 if outlined.is_some_and(|outline| !fabric::inside(outline, at)) {
                     Place::Other
                 } else if fabric::inside(region, at) {
@@ -103,16 +115,22 @@ impl<'a> FabricLook<'a> {
             })
             .collect();
         let reached = reached(&places, columns);
-        let count = |kind: Place| places.iter().zip(&reached).filter(|(p, r)| **r && **p == kind).count() as f64;
-        let followed = count(Place::Followed);
-        if followed > 0.0 { followed / (followed + count(Place::Alike)) } else { 1.0 }
+        let of = |kinds: &[Place]| -> Vec<PhotoPoint> {
+            (0..places.len()).filter(|i| reached[*i] && kinds.contains(&places[*i])).map(at).collect()
+        };
+        let (followed, fabric) = (of(&[Place::Followed]), of(&[Place::Followed, Place::Alike]));
+        if followed.is_empty() {
+            return Covered { share: 1.0, followed: from, fabric: from };
+        }
+        let share = followed.len() as f64 / fabric.len() as f64;
+        Covered { share, followed: middle(&followed), fabric: middle(&fabric) }
     }
 
     /// The same share inside the smallest outline without hollows around the followed region: small where the lattice goes
     /// around fabric that it does not hold on.
     pub fn share_within(&self, region: &[PhotoPoint], ruler: &[PhotoPoint]) -> f64 {
         let far = self.bounds(None).1;
-        self.share_covered(region, ruler, Some(&without_hollows(region, far)))
+        self.covered(region, ruler, Some(&without_hollows(region, far))).share
     }
 
     /// Corners of the photo, or of the part of it that holds an outline.
@@ -181,6 +199,12 @@ enum Place {
     Alike,
     Ruler,
     Other,
+}
+
+/// Mean of some points; there must be some.
+fn middle(points: &[PhotoPoint]) -> PhotoPoint {
+    let n = points.len() as f64;
+    PhotoPoint::new(points.iter().map(|p| p.x).sum::<f64>() / n, points.iter().map(|p| p.y).sum::<f64>() / n)
 }
 
 /// Which places of a grid hang together with the followed ones.

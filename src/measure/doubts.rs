@@ -172,7 +172,7 @@ pub(super) fn check_borne_out(found: Followed, sure_places: usize) -> Result<Fol
         let seen = format!("{of} places were read, and {agree} of them show the stitches that the whole fabric shows");
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(found.decision.rivals));
     }
-    let fills_outline = found.share_covered.is_some_and(|share| share >= CLOSE_SHARE);
+    let fills_outline = found.covered.is_some_and(|covered| covered.share >= CLOSE_SHARE);
     if stitches.min(rows) < SEVERAL_PLACES && sure_places < 2 && !(fills_outline && on.places.agree > 0) {
         let seen = format!("{stitches:.0} stitches by {rows:.0} rows, read at one place only");
         return Err(Refusal::new(RefusalCode::TooFewStitches, seen));

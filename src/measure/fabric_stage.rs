@@ -1,7 +1,7 @@
 //! The fabric: where it is, which lattice it has, and the counts over it.
 
 use super::Setup;
-use super::alike::FabricLook;
+use super::alike::{Covered, FabricLook};
 use super::doubts::{
     check_borne_out, check_not_across, check_outdone, check_overruled, check_seed_along, check_shape, check_stripes,
     checked, contradiction, is_rib,
@@ -56,15 +56,15 @@ const LIGHT_CELLS: f64 = 1.6;
 pub(super) struct Followed {
     pub decision: Decision,
     pub reading: LatticeReading,
-    /// Share of the fabric in the photo, or in what the user outlined of it, that it covers, where that was worked out already.
-    pub share_covered: Option<f64>,
+    /// How much of the fabric in the photo, or in what the user outlined of it, it covers, where that was worked out already.
+    pub covered: Option<Covered>,
     /// Why it is not to be told, where it is what the photo is measured by; as another reading of the photo it counts.
     pub doubt: Option<Refusal>,
 }
 
 impl Followed {
     pub fn new(decision: Decision, reading: LatticeReading) -> Self {
-        Self { decision, reading, share_covered: None, doubt: None }
+        Self { decision, reading, covered: None, doubt: None }
     }
 }
 
@@ -157,8 +157,8 @@ impl<'a> View<'a> {
         let agreeing = || looks.iter().filter(|place| same_lattice(&place.basis, &chosen.reading.basis));
         let sure = agreeing().filter(|place| place.is_sure()).count();
         chosen.decision.stands_on.places = Agreement { agree: agreeing().count(), of: looks.len() };
-        let filled = self.region.is_some().then(|| self.share_covered(&chosen.reading)).flatten();
-        chosen.share_covered = filled;
+        let filled = self.region.is_some().then(|| self.covered(&chosen.reading)).flatten();
+        chosen.covered = filled;
         if let Some(doubt) = chosen.doubt {
             return Err(doubt);
         }
@@ -174,15 +174,15 @@ impl<'a> View<'a> {
         let close = View { windows: Windows::Narrow, ..*self };
         let mut found = close.follow(seeds, setup).ok()?;
         let Agreement { agree, of } = found.decision.stands_on.places;
-        let share = self.share_covered(&found.reading)?;
-        found.share_covered = Some(share);
-        (agree >= LEAST_AGREEING && 2 * agree > of && share >= CLOSE_SHARE).then_some(found)
+        let covered = self.covered(&found.reading)?;
+        found.covered = Some(covered);
+        (agree >= LEAST_AGREEING && 2 * agree > of && covered.share >= CLOSE_SHARE).then_some(found)
     }
 
-    /// Share of the fabric, or of what the user outlined of it, that was followed, 0 to 1; `None` where too little was.
-    fn share_covered(&self, reading: &LatticeReading) -> Option<f64> {
+    /// How much of the fabric, or of what the user outlined of it, was followed; `None` where too little was.
+    fn covered(&self, reading: &LatticeReading) -> Option<Covered> {
         let ruler = self.excluded.first().map_or(&[][..], Vec::as_slice);
-        Some(FabricLook::of(self.photo, reading)?.share_covered(&reading.region_px, ruler, self.region))
+        Some(FabricLook::of(self.photo, reading)?.covered(&reading.region_px, ruler, self.region))
     }
 
     /// Decides at one place, and follows what is decided over the photo.

@@ -22,7 +22,7 @@ const MEASURE_CARD: &str =
 const MEASURE_CARD_BETTER: &str = "Measure the card's check lengths with a steel ruler (--ruler-class I), or print it on a printer whose two check lengths are equal.";
 
 /// Words in the name of a source, and what makes that source smaller. The first that fits counts.
-const REMEDIES: [(&str, &str); 22] = [
+const REMEDIES: [(&str, &str); 23] = [
     ("card was printed", MEASURE_CARD),
     ("check length", MEASURE_CARD_BETTER),
     ("unequally", MEASURE_CARD_BETTER),
@@ -47,6 +47,7 @@ const REMEDIES: [(&str, &str); 22] = [
     ("typed length", "Give a longer --span, with its ends read on an enlarged picture."),
     ("followed", FOLLOW_MORE),
     ("part to part", FOLLOW_MORE),
+    ("towards one side", FOLLOW_MORE),
     ("foreshortening", HOLD_LEVEL),
 ];
 
@@ -94,6 +95,8 @@ mod tests {
             "which rows were followed",
             "stitches from part to part",
             "rows from part to part",
+            "stitches that change towards one side",
+            "rows that change towards one side",
             "irregular stitches taken for tilt",
             "drift of tension taken for tilt",
             "tilt that was not seen",
