@@ -243,7 +243,7 @@ fn matches_for(train: &Train, settings: &RulerSettings) -> Vec<Match> {
 fn unit_unclear(best: &Match, rival: &Match) -> Refusal {
     let name = |m: &Match| match m.scale.unit {
         RulerUnit::Cm => format!("{} mm", m.scale.pitch_mm),
-        RulerUnit::Inch => format!("1/{} inch", (25.4 / m.scale.pitch_mm).round()),
+        RulerUnit::Inch => format!("1/{:.0} inch", 25.4 / m.scale.pitch_mm),
     };
     Refusal::new(RefusalCode::UnitUnclear, format!("a mark every {} or every {}", name(best), name(rival)))
 }
@@ -262,7 +262,7 @@ fn other_edge(
         if !one_ruler || !is_graduated(&train, &matches, RESIDUAL_MAX_JOINT) {
             return None;
         }
-        matches.retain(|p| p.gain > 0.0 && main.beside(p).any(|m| agree(&main.train, &m, &train, p)));
+        matches.retain(|p| p.gain > 0.0 && !p.is_halves() && main.beside(p).any(|m| agree(&main.train, &m, &train, p)));
         (!matches.is_empty()).then_some(Candidate { train, matches })
     };
     let known =

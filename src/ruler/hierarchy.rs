@@ -77,6 +77,9 @@ const SCALES: [Scale; 16] = [
     inch(32, &[32, 16, 8, 4], true),
 ];
 
+/// Numbered units and their halves, as rulers for cutting have them: the marks alone do not tell which unit.
+const HALVES: [Scale; 2] = [cm(5.0, &[2], false), inch(2, &[2], false)];
+
 /// A scale laid on a train.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Match {
@@ -92,6 +95,11 @@ pub(super) struct Match {
 }
 
 impl Match {
+    /// Whether it is numbered marks and those half-way between, no others.
+    pub fn is_halves(&self) -> bool {
+        self.scale.period() == 2
+    }
+
     /// The same marks with another pitch.
     pub fn times(mut self, factor: f64) -> Self {
         self.scale.pitch_mm *= factor;
@@ -110,12 +118,14 @@ impl Match {
     }
 }
 
-/// Every scale that fits the mark lengths, the best first.
+/// Every scale that fits the mark lengths, the best first; of long and short marks by turns, which fit halves best, those only.
 pub(super) fn match_scales(train: &Train) -> Vec<Match> {
     let lengths = lengths_in_pitches(train);
     let mut matches: Vec<Match> = SCALES.iter().filter_map(|s| best_phase(s, &lengths)).collect();
     matches.sort_by(|a, b| b.gain.total_cmp(&a.gain));
-    matches
+    let halves: Vec<Match> = HALVES.iter().filter_map(|s| best_phase(s, &lengths)).collect();
+    let best = matches.first().map_or(f64::NEG_INFINITY, |m| m.gain);
+    if halves.iter().any(|m| m.gain > best) { halves } else { matches }
 }
 
 /// (index, length in local pitches); of lines that cross the whole ruler no more than a longest mark's.

@@ -54,6 +54,22 @@ pub(super) fn numeral_period_beside_lines(
     })
 }
 
+/// Whether numerals stand at all the longer of marks that are long and short by turns, one of the long ones at `phase`, and at
+/// none of the shorter.
+pub(super) fn numerals_at_every_second(rgb: &RgbImage, train: &Train, phase: i32) -> bool {
+    let ink = Ink::new(rgb, train.mix);
+    let of = |offset: i32, every: i32| train.marks.iter().filter(move |m| (m.index - phase - offset).rem_euclid(every) == 0);
+    let Some(top) = quantile(of(0, 2).map(|m| m.length_px), 0.5) else { return false };
+    let window = Window { top, height_of: 2, line_px: line_px(train) };
+    let at = |offset: i32, every: i32| -> Vec<f64> {
+        of(offset, every).filter_map(|m| ink_beyond(&ink, train, m.index, &window)).collect()
+    };
+    let (numbered, half) = (at(0, 2), at(1, 2));
+    let above = |v: &[f64]| middle(v) - middle(&half);
+    let (even, odd) = (above(&at(0, 4)), above(&at(2, 4)));
+    more(&numbered, &half) && even > LIKE_INK * odd && odd > LIKE_INK * even
+}
+
 /// Half the width in which a mark's line is seen: its flanks reach as far again as it is wide.
 fn line_px(train: &Train) -> f64 {
     quantile(train.marks.iter().map(|m| m.width_px), 0.5).unwrap_or(0.0)

@@ -1,7 +1,7 @@
 //! Settle: what the marks count in, from their lengths, the numerals, and the ruler's other edge; or that it stays open.
 
 use super::hierarchy::Match;
-use super::numerals::{NumeralPeriod, numeral_period, numeral_period_beside_lines};
+use super::numerals::{NumeralPeriod, numeral_period, numeral_period_beside_lines, numerals_at_every_second};
 use super::train::{Train, residual_rms_px};
 use super::{RulerSettings, RulerUnit};
 use crate::photo::Photo;
@@ -14,6 +14,8 @@ pub(super) const RESIDUAL_MAX_JOINT: f64 = 0.05;
 const EXPLAINED_WELL: f64 = 0.7;
 /// Gain from which on nothing but a ruler counts so.
 const GAIN_CERTAIN: f64 = 40.0;
+/// Gain of long and short marks by turns, which much else shows: twice what is believed of other patterns (stated choice).
+const GAIN_HALVES: f64 = 30.0;
 /// Least joint gain of two edges.
 const JOINT_GAIN_MIN: f64 = 20.0;
 /// By how much two edges in different units must lead.
@@ -28,6 +30,11 @@ const OCTAVE_SHARE: f64 = 0.8;
 pub(super) const EDGES_AGREE: f64 = 0.06;
 /// A photo of a swatch and a ruler shows at least this much on its longer side, mm: six stitches of the bulkiest yarn.
 const FIELD_MIN_MM: f64 = 80.0;
+
+/// It shows no more than this, mm (stated choice; of 606 photos of seven renderers one shows more, 99 in a hundred less than 520).
+const FIELD_MAX_MM: f64 = 650.0;
+/// Inches in halves are no longer than this where they stand for the usual ruler (common practice, no source: twelve).
+const FOOT_MARKS: usize = 25;
 
 /// A train and the scales that fit it.
 pub(super) struct Candidate {
@@ -64,6 +71,9 @@ pub(super) fn settle(
     settings: &RulerSettings,
     photo: &Photo,
 ) -> Verdict {
+    if main.matches[0].is_halves() {
+        return settle_halves(main, settings, photo);
+    }
     let mut joint: Vec<(f64, Match, Match)> = Vec::new();
     if let Some(other) = partner {
         for p in &other.matches {
@@ -164,6 +174,29 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
         Verdict::Read(chosen, None)
     } else {
         Verdict::Unclear(chosen, chosen.in_tenths())
+    }
+}
+
+/// Halves have no pattern of their own: numerals must stand at every longer mark, and the unit is the user's to say, unless
+/// inches would make the ruler longer than a foot and the picture too large for a swatch's.
+fn settle_halves(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
+    let best = main.matches[0];
+    let clear = best.explained > EXPLAINED_WELL && best.gain > GAIN_HALVES;
+    if !clear
+        || !is_graduated(&main.train, &main.matches, RESIDUAL_MAX)
+        || !numerals_at_every_second(&photo.rgb, &main.train, best.phase)
+    {
+        return Verdict::Nothing;
+    }
+    let Some(inches) = main.matches.iter().find(|m| settings.unit.is_none() && m.scale.unit == RulerUnit::Inch) else {
+        return Verdict::Read(best, None);
+    };
+    let field_pitches = photo.width().max(photo.height()) as f64 / main.train.pitch_px();
+    let too_large = field_pitches * inches.scale.pitch_mm > FIELD_MAX_MM && main.train.marks.len() > FOOT_MARKS;
+    match main.matches.iter().find(|m| m.scale.unit == RulerUnit::Cm) {
+        Some(cm) if too_large && field_pitches * cm.scale.pitch_mm < FIELD_MAX_MM => Verdict::Read(*cm, None),
+        Some(cm) => Verdict::Unclear(*cm, *inches),
+        None => Verdict::Nothing,
     }
 }
 

@@ -16,6 +16,8 @@ struct Drawn {
     count: i32,
     /// Length of each mark, mm; 0 leaves it out.
     length_mm: fn(i32) -> f64,
+    /// A numeral, as two upright strokes, stands beyond every mark whose number is a multiple of this; 0 for none.
+    numbered_every: i32,
     width_mm: f64,
     /// Ruler mm → photo px.
     to_px: Matrix3<f64>,
@@ -45,6 +47,7 @@ impl Drawn {
             pitch_mm: 1.0,
             count: 101,
             length_mm: mm_length,
+            numbered_every: 0,
             width_mm: 24.0,
             to_px: placed(px_per_mm, deg, 90.0, 160.0),
         }
@@ -58,7 +61,10 @@ impl Drawn {
         }
         let i = (x / self.pitch_mm).round();
         let on_mark = (x - i * self.pitch_mm).abs() < 0.11 && i >= 0.0 && i < f64::from(self.count);
-        let inked = on_mark && y >= 0.0 && y < (self.length_mm)(i as i32);
+        let length = (self.length_mm)(i as i32);
+        let numbered = self.numbered_every > 0 && i as i32 % self.numbered_every == 0;
+        let stroke = ((x - i * self.pitch_mm).abs() - 0.7).abs() < 0.15 && (length + 0.8..length + 3.3).contains(&y);
+        let inked = on_mark && y >= 0.0 && y < length || numbered && stroke;
         Some(if inked { 0.12 } else { 0.82 })
     }
 
@@ -162,6 +168,7 @@ fn sixteenths_of_an_inch_are_read() {
         pitch_mm: 25.4 / 16.0,
         count: 65,
         length_mm: sixteenths_length,
+        numbered_every: 0,
         width_mm: 26.0,
         to_px: placed(9.0, -4.0, 80.0, 230.0),
     };
@@ -169,6 +176,42 @@ fn sixteenths_of_an_inch_are_read() {
     assert_eq!(train.unit, RulerUnit::Inch);
     assert!((train.pitch_mm - 25.4 / 16.0).abs() < 1e-12);
     assert!(ruler.worst_error_px(&train) < 0.3);
+}
+
+/// Numbered centimetres and their halves, nothing finer.
+fn halves(px_per_mm: f64, count: i32) -> Drawn {
+    let length_mm = |i: i32| if i % 2 == 0 { 8.0 } else { 4.0 };
+    Drawn { pitch_mm: 5.0, count, length_mm, numbered_every: 2, ..Drawn::mm(px_per_mm, 3.0) }
+}
+
+#[test]
+fn halves_are_read_where_the_unit_is_said() {
+    let ruler = halves(8.0, 26);
+    let photo = ruler.photo();
+    let refusal = read(&photo, &RulerSettings::default()).unwrap_err();
+    assert_eq!(refusal.code, RefusalCode::UnitUnclear);
+    assert!(refusal.seen.contains("5 mm") && refusal.seen.contains("1/2 inch"), "{}", refusal.seen);
+    for (unit, pitch_mm) in [(RulerUnit::Cm, 5.0), (RulerUnit::Inch, 12.7)] {
+        let train = read(&photo, &RulerSettings { unit: Some(unit) }).unwrap().trains.remove(0);
+        assert_eq!((train.unit, train.pitch_mm), (unit, pitch_mm));
+        assert!(train.marks.len() >= 24 && ruler.worst_error_px(&train) < 0.3);
+    }
+}
+
+/// 25 numbered units in a picture that shows 300 mm, or 762 mm as inches.
+#[test]
+fn halves_of_a_long_ruler_are_those_of_centimetres() {
+    let train = read_train(&halves(4.0, 51).photo());
+    assert_eq!((train.unit, train.pitch_mm), (RulerUnit::Cm, 5.0));
+}
+
+#[test]
+fn long_and_short_marks_without_numerals_are_no_scale() {
+    let ruler = Drawn { numbered_every: 0, ..halves(8.0, 26) };
+    assert!(read(&ruler.photo(), &RulerSettings { unit: Some(RulerUnit::Cm) }).is_err());
+    // Numerals at every second long mark: the marks are quarters.
+    let quarters = Drawn { numbered_every: 4, ..halves(8.0, 26) };
+    assert!(read(&quarters.photo(), &RulerSettings { unit: Some(RulerUnit::Cm) }).is_err());
 }
 
 #[test]
