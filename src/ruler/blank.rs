@@ -22,17 +22,45 @@ const STANDS_OUT: f64 = 16.0;
 const STRAY: f64 = 0.02;
 const TAPER: f64 = 0.25;
 
-/// True when the photo shows a plain long rectangle that stands out on both sides.
-pub(super) fn shows_blank_ruler(rgb: &RgbImage) -> bool {
+/// A plain long rectangle in a photo, px.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Body {
+    middle: (f64, f64),
+    /// Unit vector along it.
+    along: (f64, f64),
+    length: f64,
+    width: f64,
+}
+
+impl Body {
+    /// Whether a point lies on it, or beside it by no more than a fifth of its width: what is plain may end where its marks begin.
+    pub fn holds(&self, (x, y): (f64, f64)) -> bool {
+        let (dx, dy) = (x - self.middle.0, y - self.middle.1);
+        let (u, v) = (dx * self.along.0 + dy * self.along.1, dy * self.along.0 - dx * self.along.1);
+        u.abs() < 0.5 * self.length + 0.2 * self.width && v.abs() < 0.7 * self.width
+    }
+
+    /// The same in a picture of another size.
+    fn times(self, factor: f64) -> Self {
+        let Self { middle: (x, y), along, length, width } = self;
+        Self { middle: (factor * x, factor * y), along, length: factor * length, width: factor * width }
+    }
+}
+
+/// The plain long rectangles in the photo that stand out on both sides.
+pub(super) fn blank_rulers(rgb: &RgbImage) -> Vec<Body> {
     let longest = rgb.width().max(rgb.height()).max(1);
     let side = |px: u32| (px * SEARCH_PX / longest).max(1);
     let small = if longest > SEARCH_PX { small_copy(rgb, side(rgb.width()), side(rgb.height())) } else { rgb.clone() };
+    let reduced_by = f64::from(longest) / f64::from(small.width().max(small.height()).max(1));
     let longest = f64::from(small.width().max(small.height()));
     let least = (WIDE * LONG * longest * longest) as usize;
     even_regions(&small, least)
         .iter()
         .filter_map(|region| body(&small, region))
-        .any(|(length, width)| length > LONG * longest && width > WIDE * longest)
+        .filter(|body| body.length > LONG * longest && body.width > WIDE * longest)
+        .map(|body| body.times(reduced_by))
+        .collect()
 }
 
 /// Connected regions of even colour with at least `least` pixels.
@@ -62,8 +90,8 @@ fn even_regions(rgb: &RgbImage, least: usize) -> Vec<Vec<(u32, u32)>> {
     regions
 }
 
-/// Length and width of a filled slender rectangle with straight sides that differs from what lies on both of them.
-fn body(rgb: &RgbImage, region: &[(u32, u32)]) -> Option<(f64, f64)> {
+/// A filled slender rectangle with straight sides that differs from what lies on both of them.
+fn body(rgb: &RgbImage, region: &[(u32, u32)]) -> Option<Body> {
     if region.is_empty() {
         return None;
     }
@@ -104,7 +132,9 @@ fn body(rgb: &RgbImage, region: &[(u32, u32)]) -> Option<(f64, f64)> {
         beside.count() * 10 >= PLACES * 8
     };
     let margin = 0.15 * width + 3.0;
-    (differs(v.0 - margin) && differs(v.1 + margin)).then_some((length, width))
+    let (along, across) = ((u.0 + u.1) / 2.0, (v.0 + v.1) / 2.0);
+    let middle = (mx + c * along - s * across, my + s * along + c * across);
+    (differs(v.0 - margin) && differs(v.1 + margin)).then_some(Body { middle, along: (c, s), length, width })
 }
 
 /// Whether both long sides are lines, nearly parallel. `laid` are the region's pixels along and across it, `u` its ends.

@@ -1,6 +1,6 @@
 //! Find: search a small copy of the photo for chains of strokes, read the best at full size, keep what is a ruler.
 
-use super::blank::shows_blank_ruler;
+use super::blank::{Body, blank_rulers};
 use super::body::outline;
 use super::chain::{Chain, find_chains};
 use super::edges::{beside_train, faces, lies_on, same_ground, same_line};
@@ -57,6 +57,12 @@ const AVERAGED_PASSES: [Pass; 2] = [
     Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
 ];
 
+/// What is tried last, on what looks like a ruler without marks.
+const ON_BODY: [Pass; 2] = [
+    Pass { longest_px: 1600.0, mix: LUMINANCE, depth: 0.012 },
+    Pass { longest_px: 2600.0, mix: LUMINANCE, depth: 0.012 },
+];
+
 /// Depth from which down a pass is one for faint marks.
 const FAINT: f32 = 0.02;
 /// Most chains read in one pass, and the least score of those: the best chain of a ruler scored 7.7 and more on every
@@ -95,10 +101,26 @@ pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Ref
             return Ok(stretched(reading, x, y));
         }
     }
-    if shows_blank_ruler(&photo.rgb) {
+    let bodies = blank_rulers(&photo.rgb);
+    if let Some(reading) = bodies.iter().find_map(|body| read_on(photo, settings, body)) {
+        return reading;
+    }
+    if !bodies.is_empty() {
         return Err(Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks"));
     }
     Err(refusal)
+}
+
+/// Looks once more at a body that seems plain, for marks so faint that the rows of cloth and knitting around it come before them.
+fn read_on(photo: &Photo, settings: &RulerSettings, body: &Body) -> Option<Result<RulerReading, Refusal>> {
+    let longest = photo.width().max(photo.height()) as f64;
+    let mut doubted = Vec::new();
+    ON_BODY.iter().find_map(|pass| {
+        let scale = (longest / pass.longest_px).max(1.0);
+        let mut strokes = find_strokes(&in_mix(&reduced(photo, scale), pass.mix), pass.depth);
+        strokes.retain(|s| [s.a, s.b].iter().all(|(x, y)| body.holds((scale * x, scale * y))));
+        search(photo, settings, &find_chains(&strokes), scale, &mut doubted).transpose()
+    })
 }
 
 /// A reading in the pixels of a picture that is wider and higher by the factors `x` and `y` (nearly the same).
