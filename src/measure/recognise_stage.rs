@@ -3,7 +3,7 @@
 
 use super::Setup;
 use super::fabric_stage::{self, Followed, View, first_held, put_with_alike};
-use super::rivals::{area_mm2, over_like_areas, places_differ, same_lattice};
+use super::rivals::{area_mm2, as_rival, over_like_areas, places_differ, same_lattice};
 use crate::fabric::{FabricSeed, inside};
 use crate::lattice::{self, Decision, Declared, LatticeReading, PhaseBlock, Places, Whole};
 use crate::quantity::PlanePoint;
@@ -137,7 +137,13 @@ impl View<'_> {
         }
         let decision = lattice::recognise(&places, &wholes, &declared)?;
         let known = followed.into_iter().find(|f| same_lattice(&f.reading.basis, &decision.basis));
-        let reading = known.map_or_else(|| self.grow(&decision), |f| Ok(f.reading))?;
+        let with_rivals = |refusal: Refusal| match refusal.code {
+            RefusalCode::LatticeUnclear if refusal.rivals.is_empty() => {
+                refusal.with_rivals(as_rival(&decision).into_iter().chain(decision.rivals.clone()).collect())
+            }
+            _ => refusal,
+        };
+        let reading = known.map_or_else(|| self.grow(&decision).map_err(with_rivals), |f| Ok(f.reading))?;
         self.borne_out(Followed::new(decision, reading), setup)
     }
 
