@@ -58,7 +58,8 @@ pub(super) fn numeral_period_beside_lines(
 /// none of the shorter.
 pub(super) fn numerals_at_every_second(rgb: &RgbImage, train: &Train, phase: i32) -> bool {
     let ink = Ink::new(rgb, train.mix);
-    let of = |offset: i32, every: i32| train.marks.iter().filter(move |m| (m.index - phase - offset).rem_euclid(every) == 0);
+    let of =
+        |offset: i32, every: i32| train.marks.iter().filter(move |m| (m.index - phase - offset).rem_euclid(every) == 0);
     let Some(top) = quantile(of(0, 2).map(|m| m.length_px), 0.5) else { return false };
     let window = Window { top, height_of: 2, line_px: line_px(train) };
     let at = |offset: i32, every: i32| -> Vec<f64> {
