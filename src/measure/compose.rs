@@ -157,7 +157,7 @@ impl Finished {
         let values = [&mut gauge.stitches_per_10cm, &mut gauge.rows_per_10cm];
         let Some(mean) = mean else {
             /// The most that a fabric is taken to change beyond what was followed: what the sixteenths of the most uneven swatches
-            /// spread by (stated choice; of 972 values of six renderers the largest drift is 11 %, the largest error 6 %).
+            /// spread by (stated choice; of 972 values of seven renderers the largest drift is 11 %, the largest error 6 %).
             const LARGEST_DRIFT: f64 = 0.03;
             // The error does not follow the drift's sign (measured on the same values: correlation -0.06 and -0.02), so nothing is
             // corrected; but its square grows as the drift's does.
