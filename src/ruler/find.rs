@@ -88,39 +88,30 @@ const PARTNERS_MAX: usize = 6;
 ///
 /// `NoScale` when nothing with graduations is found, `RulerUnmarked` when a long plain body is there, `UnitUnclear` when graduations are read but two units fit them.
 pub fn read(photo: &Photo, settings: &RulerSettings) -> Result<RulerReading, Refusal> {
-    let refusal = match read_with(photo, settings, &PASSES) {
+    let refusal = match read_with(photo, settings, &PASSES, None) {
         Err(refusal) if refusal.code == RefusalCode::NoScale => refusal,
         settled => return settled,
     };
     // Faint marks in noise: averaged over more than one pixel they stand out better than they lose in sharpness.
     if photo.width().max(photo.height()) >= AVERAGED_FROM_PX {
         let averaged = Photo { rgb: reduced(photo, AVERAGED), ..Photo::default() };
-        if let Ok(reading) = read_with(&averaged, settings, &AVERAGED_PASSES) {
+        if let Ok(reading) = read_with(&averaged, settings, &AVERAGED_PASSES, None) {
             let stretch = |full: u32, small: u32| f64::from(full) / f64::from(small);
             let (x, y) = (stretch(photo.width(), averaged.width()), stretch(photo.height(), averaged.height()));
             return Ok(stretched(reading, x, y));
         }
     }
     let bodies = blank_rulers(&photo.rgb);
-    if let Some(reading) = bodies.iter().find_map(|body| read_on(photo, settings, body)) {
-        return reading;
+    if bodies.is_empty() {
+        return Err(refusal);
     }
-    if !bodies.is_empty() {
-        return Err(Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks"));
+    // Marks may be so faint that the rows of cloth and knitting around the body come before them.
+    match read_with(photo, settings, &ON_BODY, Some(&bodies)) {
+        Err(refusal) if refusal.code == RefusalCode::NoScale => {
+            Err(Refusal::new(RefusalCode::RulerUnmarked, "a long straight body without a row of marks"))
+        }
+        settled => settled,
     }
-    Err(refusal)
-}
-
-/// Looks once more at a body that seems plain, for marks so faint that the rows of cloth and knitting around it come before them.
-fn read_on(photo: &Photo, settings: &RulerSettings, body: &Body) -> Option<Result<RulerReading, Refusal>> {
-    let longest = photo.width().max(photo.height()) as f64;
-    let mut doubted = Vec::new();
-    ON_BODY.iter().find_map(|pass| {
-        let scale = (longest / pass.longest_px).max(1.0);
-        let mut strokes = find_strokes(&in_mix(&reduced(photo, scale), pass.mix), pass.depth);
-        strokes.retain(|s| [s.a, s.b].iter().all(|(x, y)| body.holds((scale * x, scale * y))));
-        search(photo, settings, &find_chains(&strokes), scale, &mut doubted).transpose()
-    })
 }
 
 /// A reading in the pixels of a picture that is wider and higher by the factors `x` and `y` (nearly the same).
@@ -139,8 +130,13 @@ fn stretched(mut reading: RulerReading, x: f64, y: f64) -> RulerReading {
     reading
 }
 
-/// Looks in several ways until a ruler is found.
-fn read_with(photo: &Photo, settings: &RulerSettings, passes: &[Pass]) -> Result<RulerReading, Refusal> {
+/// Looks in several ways until a ruler is found; for marks on some bodies only, where those are given.
+fn read_with(
+    photo: &Photo,
+    settings: &RulerSettings,
+    passes: &[Pass],
+    on: Option<&[Body]>,
+) -> Result<RulerReading, Refusal> {
     let longest = photo.width().max(photo.height()) as f64;
     let mut unclear = None;
     let mut doubted = Vec::new();
@@ -159,7 +155,12 @@ fn read_with(photo: &Photo, settings: &RulerSettings, passes: &[Pass]) -> Result
             _ if scale > 1.0 => reduced(photo, scale),
             _ => photo.rgb.clone(),
         };
-        let chains = find_chains(&find_strokes(&in_mix(&reduced, pass.mix), pass.depth));
+        let mut strokes = find_strokes(&in_mix(&reduced, pass.mix), pass.depth);
+        if let Some(bodies) = on {
+            let holds = |body: &Body, (x, y): (f64, f64)| body.holds((scale * x, scale * y));
+            strokes.retain(|s| bodies.iter().any(|body| holds(body, s.a) && holds(body, s.b)));
+        }
+        let chains = find_chains(&strokes);
         small = Some((scale, reduced));
         match search(photo, settings, &chains, scale, &mut doubted) {
             Ok(Some(reading)) => return Ok(reading),

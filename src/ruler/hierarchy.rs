@@ -77,7 +77,7 @@ const SCALES: [Scale; 16] = [
     inch(32, &[32, 16, 8, 4], true),
 ];
 
-/// Numbered units and their halves, as rulers for cutting have them: the marks alone do not tell which unit.
+/// Numbered units and their halves, centimetres first, as rulers for cutting have them: the marks alone do not tell which unit.
 const HALVES: [Scale; 2] = [cm(5.0, &[2], false), inch(2, &[2], false)];
 
 /// A scale laid on a train.

@@ -72,7 +72,7 @@ pub(super) fn settle(
     photo: &Photo,
 ) -> Verdict {
     if main.matches[0].is_halves() {
-        return settle_halves(main, settings, photo);
+        return settle_halves(main, photo);
     }
     let mut joint: Vec<(f64, Match, Match)> = Vec::new();
     if let Some(other) = partner {
@@ -179,7 +179,7 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
 
 /// Halves have no pattern of their own: numerals must stand at every longer mark, and the unit is the user's to say, unless
 /// inches would make the ruler longer than a foot and the picture too large for a swatch's.
-fn settle_halves(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> Verdict {
+fn settle_halves(main: &Candidate, photo: &Photo) -> Verdict {
     let best = main.matches[0];
     let clear = best.explained > EXPLAINED_WELL && best.gain > GAIN_HALVES;
     if !clear
@@ -188,15 +188,14 @@ fn settle_halves(main: &Candidate, settings: &RulerSettings, photo: &Photo) -> V
     {
         return Verdict::Nothing;
     }
-    let Some(inches) = main.matches.iter().find(|m| settings.unit.is_none() && m.scale.unit == RulerUnit::Inch) else {
-        return Verdict::Read(best, None);
-    };
-    let field_pitches = photo.width().max(photo.height()) as f64 / main.train.pitch_px();
-    let too_large = field_pitches * inches.scale.pitch_mm > FIELD_MAX_MM && main.train.marks.len() > FOOT_MARKS;
-    match main.matches.iter().find(|m| m.scale.unit == RulerUnit::Cm) {
-        Some(cm) if too_large && field_pitches * cm.scale.pitch_mm < FIELD_MAX_MM => Verdict::Read(*cm, None),
-        Some(cm) => Verdict::Unclear(*cm, *inches),
-        None => Verdict::Nothing,
+    // Both units remain where none was said.
+    let [cm, inches] = main.matches[..] else { return Verdict::Read(best, None) };
+    let field_mm = |m: &Match| field_mm(main, m, photo);
+    let longer_than_a_foot = main.train.marks.len() > FOOT_MARKS;
+    if longer_than_a_foot && field_mm(&inches) > FIELD_MAX_MM && field_mm(&cm) < FIELD_MAX_MM {
+        Verdict::Read(cm, None)
+    } else {
+        Verdict::Unclear(cm, inches)
     }
 }
 
@@ -225,8 +224,12 @@ pub(super) fn margin(gain: f64) -> f64 {
 /// Inches in tenths have the pattern of centimetres in millimetres: a picture of less than [`FIELD_MIN_MM`] is more
 /// likely one of those than a swatch beside a millimetre scale.
 pub(super) fn is_plausible(c: &Candidate, m: &Match, photo: &Photo) -> bool {
-    let longest = photo.width().max(photo.height()) as f64;
-    m.scale.unit == RulerUnit::Inch || longest / c.train.pitch_px() * m.scale.pitch_mm > FIELD_MIN_MM
+    m.scale.unit == RulerUnit::Inch || field_mm(c, m, photo) > FIELD_MIN_MM
+}
+
+/// What the photo's longer side shows by a scale, mm.
+fn field_mm(c: &Candidate, m: &Match, photo: &Photo) -> f64 {
+    photo.width().max(photo.height()) as f64 / c.train.pitch_px() * m.scale.pitch_mm
 }
 
 /// An even row of marks that begin in line and are long against their step: not yet what they count.
