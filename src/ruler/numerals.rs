@@ -15,6 +15,8 @@ const HALF_WIDTH_PERIODS: f64 = 0.14;
 /// with numerals have 2 to 10 times the ink of those without, also on wood and under blur.
 const CLEAR_PAIRS: f64 = 0.9;
 const CLEAR_RATIO: f64 = 1.3;
+/// Places of which one need not show its numeral (stated choice: four others that all do are no chance).
+const MANY: usize = 5;
 /// Numerals are of like size everywhere: where there is less than this share of the ink, above that of the bare ruler, that is
 /// the ends of marks (stated choice: half, 1 against 12).
 const LIKE_INK: f64 = 0.5;
@@ -109,11 +111,11 @@ fn compared(rgb: &RgbImage, train: &Train, (phase, period): (i32, i32), window: 
     let as_inky = |a: &[f64], b: &[f64]| above(a) > LIKE_INK * above(b);
     // Of every second of the longest marks: numerals at the one, nothing or no more than marks' ends at the other.
     let lone = |a: &[f64], b: &[f64]| more(a, b) && !(more(b, &between) && as_inky(b, a));
-    if more(&half, &quarters) && as_inky(&half, &numbered) {
+    if more(&shown(&half), &quarters) && as_inky(&half, &numbered) {
         if as_inky(&numbered, &half) { NumeralPeriod::Half } else { NumeralPeriod::ConfirmedHalfOn }
     } else if lone(&even, &odd) || lone(&odd, &even) {
         NumeralPeriod::Double
-    } else if more(&numbered, &between) && !(half.len() > 1 && as_inky(&half, &numbered)) {
+    } else if more(&shown(&numbered), &between) && !(half.len() > 1 && as_inky(&half, &numbered)) {
         NumeralPeriod::Confirmed
     } else {
         NumeralPeriod::Open
@@ -122,6 +124,16 @@ fn compared(rgb: &RgbImage, train: &Train, (phase, period): (i32, i32), window: 
 
 fn middle(values: &[f64]) -> f64 {
     quantile(values.iter().copied(), 0.5).unwrap_or(0.0)
+}
+
+/// The ink of numerals, of many without the least: that one may be covered or worn off.
+fn shown(ink: &[f64]) -> Vec<f64> {
+    let mut ink = ink.to_vec();
+    ink.sort_by(|a, b| b.total_cmp(a));
+    if ink.len() >= MANY {
+        ink.pop();
+    }
+    ink
 }
 
 /// `a` has clearly more ink than `b`: in nearly all pairs (Mann & Whitney 1947) and in the middle.
@@ -164,4 +176,20 @@ fn ink_beyond(ink: &Ink, train: &Train, index: i32, window: &Window) -> Option<f
         }
     }
     (count > 0).then(|| sum / f64::from(count))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_numeral_of_many_may_be_covered() {
+        let none = [0.0031, 0.0034, 0.0029, 0.0030, 0.0033, 0.0028];
+        let covered = [0.0080, 0.0058, 0.0026, 0.0126, 0.0131];
+        let clear = |ink: &[f64]| more(&shown(ink), &none);
+        assert!(clear(&covered));
+        assert!(!clear(&covered[1..]), "one of four");
+        assert!(!clear(&[0.0080, 0.0027, 0.0026, 0.0126, 0.0131]), "two of five");
+        assert!(!clear(&none));
+    }
 }

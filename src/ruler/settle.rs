@@ -137,7 +137,7 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
         return Verdict::Nothing;
     }
     let chosen = match numerals {
-        _ if confirmed => match rival_of(main) {
+        _ if confirmed => match rival_of(main, photo) {
             Some(rival) if !is_octave(&best, &rival) => return Verdict::Unclear(best, rival),
             // Of inches in sixteenths and in eighths with numerals at both, or half-way beside the marks' own lines, one took ends
             // of marks for numerals.
@@ -165,7 +165,7 @@ pub(super) fn settle_alone(main: &Candidate, settings: &RulerSettings, photo: &P
                 None => return Verdict::Unclear(best, best.times(0.5)),
             }
         }
-        _ => match rival_of(main).or_else(|| octave_of(main)) {
+        _ => match rival_of(main, photo).or_else(|| octave_of(main)) {
             Some(rival) => return Verdict::Unclear(best, rival),
             None => best,
         },
@@ -274,9 +274,9 @@ fn octave_of(c: &Candidate) -> Option<Match> {
     c.matches.iter().find(twice).filter(|m| m.gain > OCTAVE_SHARE * best.gain).copied()
 }
 
-/// A scale with another pitch that fits nearly as well.
-pub(super) fn rival_of(c: &Candidate) -> Option<Match> {
+/// A scale with another pitch that fits nearly as well, and by which the picture has room for a swatch.
+fn rival_of(c: &Candidate, photo: &Photo) -> Option<Match> {
     let best = &c.matches[0];
-    let rival = c.matches.iter().find(|m| differs(m, best))?;
+    let rival = c.matches.iter().find(|m| differs(m, best) && is_plausible(c, m, photo))?;
     (best.gain - rival.gain < margin(best.gain)).then_some(*rival)
 }
