@@ -203,7 +203,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let recognised =
         best.repeat.0 <= MOST_RECOGNISED || declared.pattern.is_some() || declared.expected_per_10cm.is_some();
     if margin < clear {
-        return Err(unclear(&seen.readings, declared, margin, clear));
+        return Err(unclear(&seen.readings, &choice, declared, margin, clear));
     }
     if !recognised {
         let looks = format!("it looks like {}, but other patterns do too", best.family.pattern.0);
@@ -360,28 +360,40 @@ pub(super) fn along_declared(r: &Reading, declared: &Declared) -> bool {
 }
 
 /// The refusal where readings remain.
-fn unclear(readings: &[Reading], declared: &Declared, margin: f64, clear: f64) -> Refusal {
-    let code = code_between(&readings[0], &readings[1.min(readings.len() - 1)], declared.pattern.is_none());
+fn unclear(readings: &[Reading], choice: &Choice, declared: &Declared, margin: f64, clear: f64) -> Refusal {
+    let code = code_between(choice.best, choice.rival.unwrap_or(choice.best), declared.pattern.is_none());
     let seen = format!("the best reading is ahead by {margin:.1}, {clear:.0} needed");
     Refusal::new(code, seen).with_rivals(rivals(readings, 0))
 }
 
-/// Which refusal two readings call for that remain: the same lattice turned, other patterns, or other counts.
+/// Which refusal two readings call for that remain: the same pattern turned so far that its rows' direction tells it from the other,
+/// other patterns, or other counts.
 pub(super) fn code_between(best: &Reading, second: &Reading, recognising: bool) -> RefusalCode {
     let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
-    if hypotheses::alike(&best.basis, &swapped, 0.08) {
+    let same_pattern = std::ptr::eq(best.family, second.family);
+    let turned = best.basis.steps_mm().zip(second.basis.steps_mm()).is_some_and(|((a, _), (b, _))| {
+        super::off_direction_deg(a, b[1].atan2(b[0]).to_degrees()) > DECLARED_AXIS_DEG
+    });
+    if hypotheses::alike(&best.basis, &swapped, 0.08) || same_pattern && turned {
         RefusalCode::AxesUnclear
-    } else if recognising && !std::ptr::eq(best.family, second.family) {
+    } else if recognising && !same_pattern {
         RefusalCode::PatternUnclear
     } else {
         RefusalCode::LatticeUnclear
     }
 }
 
-/// The readings from `skip` on that are not far behind the first.
+/// The readings from `skip` on that are not far behind the first; of those that count and are read alike the first only.
 fn rivals(readings: &[Reading], skip: usize) -> Vec<Rival> {
     let best = readings[0].score;
-    readings.iter().skip(skip).take(RIVALS).filter(|r| best - r.score < RIVAL_WITHIN).filter_map(rival).collect()
+    let mut known: Vec<Rival> = readings.iter().take(skip).filter_map(rival).collect();
+    let before = known.len();
+    for r in readings.iter().skip(skip).take_while(|r| best - r.score < RIVAL_WITHIN).filter_map(rival) {
+        if !known.iter().any(|k| k.counts_as(&r) && k.why == r.why) {
+            known.push(r);
+        }
+    }
+    known.drain(before..).take(RIVALS).collect()
 }
 
 fn rival(r: &Reading) -> Option<Rival> {
