@@ -166,7 +166,9 @@ pub(super) fn sightings<'a, 'b>(
         let mut seen = look(v)?;
         seen.readings.retain(|r| along_declared(r, declared));
         if declared.pattern.is_some() {
+            let all = seen.readings.clone();
             keep_stitches(&mut seen.readings);
+            seen.righted = seen.readings.first().and_then(|best| righted(best, &all).cloned());
         }
         (!seen.readings.is_empty()).then_some((v, seen))
     };
@@ -200,6 +202,14 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
         None if best.rowing => CLEAR_ROWING,
         None => CLEAR_UNDECLARED,
     };
+    if let Some(righted) = seen.righted.as_ref().filter(|r| best.score - r.score < CLEAR_ROWING) {
+        let seen = format!(
+            "on its side, with a pair of rows for a stitch, it would be read nearly as well ({:.0} of {:.0})",
+            righted.score, best.score
+        );
+        let rivals = [best, righted].into_iter().filter_map(rival).collect();
+        return Err(Refusal::new(RefusalCode::AxesUnclear, seen).with_rivals(rivals));
+    }
     let recognised =
         best.repeat.0 <= MOST_RECOGNISED || declared.pattern.is_some() || declared.expected_per_10cm.is_some();
     if margin < clear {
@@ -217,15 +227,26 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
 }
 
 /// Of a fabric whose pattern is named, only readings whose motif is that of a stitch: such a one is there. Those whose legs
-/// colour hides count where no other is clear.
+/// colour hides count where no other is clear, or they are clearer than all others.
 fn keep_stitches(readings: &mut Vec<Reading>) {
     let stitches = |r: &Reading| no_stitches(r, true).is_none();
     let shown = |r: &Reading| stitches(r) && r.legs.is_some();
-    if readings.iter().any(|r| shown(r) && r.score > KNIT_WITHOUT_LEGS) {
+    let hidden = readings.iter().find(|r| stitches(r) && r.legs.is_none()).map_or(KNIT_WITHOUT_LEGS, |r| r.score);
+    if readings.iter().any(|r| shown(r) && r.score > hidden.max(KNIT_WITHOUT_LEGS)) {
         readings.retain(shown);
     } else if readings.iter().any(stitches) {
         readings.retain(stitches);
     }
+}
+
+/// Of all readings the one that the best is on its side, where a pair of its rows is a stitch: knit and purl rows that differ may be
+/// the two legs. It counts where its motif stands more upright, or its score is higher, though too little of its legs be seen.
+fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Reading> {
+    /// How nearly the same, relatively.
+    const SAME: f64 = 0.08;
+    let basis = Basis { stitch: best.basis.row.map(|f| 0.5 * f), row: best.basis.stitch };
+    let more_upright = |r: &&Reading| r.upright() > best.upright() || r.score > best.score;
+    all.iter().find(|r| hypotheses::alike(&r.basis, &basis, SAME)).filter(more_upright)
 }
 
 /// Leaves those readings that stitches can show, where there are any.
@@ -371,9 +392,10 @@ fn unclear(readings: &[Reading], choice: &Choice, declared: &Declared, margin: f
 pub(super) fn code_between(best: &Reading, second: &Reading, recognising: bool) -> RefusalCode {
     let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
     let same_pattern = std::ptr::eq(best.family, second.family);
-    let turned = best.basis.steps_mm().zip(second.basis.steps_mm()).is_some_and(|((a, _), (b, _))| {
-        super::off_direction_deg(a, b[1].atan2(b[0]).to_degrees()) > DECLARED_AXIS_DEG
-    });
+    let turned =
+        best.basis.steps_mm().zip(second.basis.steps_mm()).is_some_and(|((a, _), (b, _))| {
+            super::off_direction_deg(a, b[1].atan2(b[0]).to_degrees()) > DECLARED_AXIS_DEG
+        });
     if hypotheses::alike(&best.basis, &swapped, 0.08) || same_pattern && turned {
         RefusalCode::AxesUnclear
     } else if recognising && !same_pattern {

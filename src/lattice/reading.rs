@@ -32,10 +32,19 @@ pub struct Reading {
     pub mirror: Option<Mirror>,
 }
 
+impl Reading {
+    /// How much more the motif is its own mirror image about the wale than about the row, as a stitch is.
+    pub fn upright(&self) -> Option<f64> {
+        self.mirror.map(|m| m.wale - m.row)
+    }
+}
+
 /// What one view shows.
 pub struct Sighting {
     /// Readings, best first, each lattice once.
     pub readings: Vec<Reading>,
+    /// A reading whose stitches are pairs of the best one's rows, and its rows the stitches: which the best one is on its side.
+    pub righted: Option<Reading>,
     /// The spectrum they were scored on.
     pub scene: Scene,
 }
@@ -179,7 +188,7 @@ fn read(view: &View, scene: Scene, found: &[Hypothesis], trials: &[Trial]) -> Op
         r.score += r.parts[3];
     });
     readings.sort_by(|a, b| b.score.total_cmp(&a.score));
-    (!readings.is_empty()).then_some(Sighting { readings, scene })
+    (!readings.is_empty()).then_some(Sighting { readings, righted: None, scene })
 }
 
 /// All readings of a view of fabric that was made even by a lattice `near` the true one, or near a multiple of it.

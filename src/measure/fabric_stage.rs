@@ -3,7 +3,7 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_borne_out, check_not_across, check_outdone, check_overruled, check_seed_along, check_shape, check_stripes,
+    check_along, check_borne_out, check_not_across, check_outdone, check_overruled, check_shape, check_stripes,
     checked, contradiction, is_rib,
 };
 use super::other_swatches;
@@ -201,7 +201,7 @@ impl<'a> View<'a> {
     /// asked where the larger is no knitting or only faintly so, as a table cloth is, and must then be far clearer.
     fn surest(&self, followed: Vec<(f64, Followed)>, setup: &Setup) -> Result<Followed, Option<Refusal>> {
         let (mut sure, mut doubt): (Vec<(f64, Followed)>, Option<Refusal>) = (Vec::new(), None);
-        let mut unclear = f64::NEG_INFINITY;
+        let (mut unclear, mut doubted) = (f64::NEG_INFINITY, f64::NEG_INFINITY);
         let mut clearest_place = f64::NEG_INFINITY;
         for (area, found) in followed {
             let enough =
@@ -218,8 +218,9 @@ impl<'a> View<'a> {
                 }
                 Err(refusal) => {
                     let best = refusal.rivals.first().map_or(f64::NEG_INFINITY, |r| r.score);
-                    if refusal.code != RefusalCode::NotKnit && sure.is_empty() {
-                        unclear = unclear.max(best);
+                    if refusal.code != RefusalCode::NotKnit {
+                        doubted = doubted.max(score);
+                        unclear = if sure.is_empty() { unclear.max(best) } else { unclear };
                     }
                     doubt.get_or_insert(refusal);
                 }
@@ -233,7 +234,8 @@ impl<'a> View<'a> {
         {
             sure.drain(..=clearer);
         }
-        sure.retain(|(_, f)| f.decision.score > FAR_CLEARER * unclear);
+        // Nor is what stands where another place showed its own far more clearly, though that did not stand the trial.
+        sure.retain(|(_, f)| f.decision.score > FAR_CLEARER * unclear && FAR_CLEARER * f.decision.score > doubted);
         if let Some(contradicted) = contradiction(&sure) {
             return Err(Some(contradicted));
         }
@@ -283,8 +285,8 @@ impl<'a> View<'a> {
             let Look { decision, sheets, colour_changes } = self.looked_over(&found, setup)?;
             if same_lattice(&decision.basis, &found.reading.basis) {
                 check_not_across(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
-                check_seed_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
-                check_shape(&found.reading.basis, &decision.pattern, setup)?;
+                check_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
+                check_shape(&found.reading.basis, &decision.pattern, decision.margin, setup)?;
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
                     found.doubt = no_garter.err();
@@ -321,7 +323,7 @@ impl<'a> View<'a> {
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
         }
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
-        check_seed_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
+        check_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }

@@ -11,9 +11,9 @@ use crate::ruler::RulerReading;
 /// outline that was drawn a little too narrow.
 pub(super) const OUTSIDE_STITCHES: [f64; 3] = [1.0, 1.75, 2.5];
 
-/// Fabric that looks alike this near to a ruler runs up to it, in stitch widths: the square that is looked at then begins at
-/// the ruler's edge.
-const TOUCHING_STITCHES: f64 = 0.8;
+/// Fabric that looks alike this near to a ruler may run up to it, in stitch widths: the square that is looked at then begins at
+/// the ruler's edge, or, of a thick ruler, where its shadow ends.
+const TOUCHING_STITCHES: [f64; 2] = [0.8, 1.0];
 
 /// Places along the ruler at which both sides are looked at.
 const PLACES: usize = 40;
@@ -54,8 +54,10 @@ fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
                 either += usize::from(a || b);
                 both += usize::from(a && b);
                 let side = if a { -1.0 } else { 1.0 };
-                let nearest = body.beside(along, side, TOUCHING_STITCHES * look.stitch_px);
-                touching += usize::from(a != b && look.alike(nearest) == Some(true));
+                let runs_up = TOUCHING_STITCHES
+                    .into_iter()
+                    .any(|away| look.alike(body.beside(along, side, away * look.stitch_px)) == Some(true));
+                touching += usize::from(a != b && runs_up);
             }
             [Some(one), None] | [None, Some(one)] => half_seen += usize::from(one),
             [None, None] => {}
