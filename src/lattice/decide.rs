@@ -241,7 +241,7 @@ fn keep_stitches(readings: &mut Vec<Reading>) {
 
 /// Of all readings the one that the best is on its side, where a pair of its rows is a stitch: knit and purl rows that differ may be
 /// the two legs. It counts where its motif stands more upright, or its score is higher, though too little of its legs be seen.
-fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Reading> {
+pub(super) fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Reading> {
     /// How nearly the same, relatively.
     const SAME: f64 = 0.08;
     let basis = Basis { stitch: best.basis.row.map(|f| 0.5 * f), row: best.basis.stitch };
@@ -313,7 +313,9 @@ pub(super) fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Opti
 
 /// Why the motif is not that of a stitch; with the pattern `named` light from the side may spoil its symmetry more.
 fn no_stitches(r: &Reading, named: bool) -> Option<String> {
-    if let Some(legs) = r.legs
+    // Lattices of every size are tried where nothing was named: of one twice as wide the legs lie at the second order, too.
+    let alike = r.legs_alike.filter(|_| named && r.family.knit_columns).unwrap_or(0.0);
+    if let Some(legs) = r.legs.map(|legs| legs.max(alike))
         && (legs < LEGS || legs.ln() < r.strength - if named { LEGS_BELOW_DECLARED } else { LEGS_BELOW })
     {
         return Some(format!("what repeats shows too little of the two legs of a stitch ({legs:.1} over noise)"));

@@ -1,6 +1,9 @@
 //! The decision on drawn fabrics whose lattice is known, and on pictures that are none.
 
-use super::decide::same_counts;
+use super::decide::{righted, same_counts};
+use super::families::Family;
+use super::motif::Mirror;
+use super::reading::Reading;
 use super::{Basis, Declared, StitchPattern, decide};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
@@ -105,4 +108,30 @@ fn counts_of_one_uneven_fabric_are_alike() {
     {
         assert!(!same_counts(&fabric, &other) && !same_counts(&other, &fabric), "{other:?}");
     }
+}
+
+/// 18 stitches by 26 rows, the stitches along x; on its side 26 stitches by 36 rows.
+#[test]
+fn a_reading_on_its_side_is_known_by_the_one_that_stands_upright() {
+    let reading = |basis: Basis, score: f64, upright: f64| Reading {
+        basis,
+        family: Family::of(StitchPattern::named("stockinette").as_ref())[0],
+        repeat: (1, 1),
+        rowing: false,
+        score,
+        parts: [score, 0.0, 0.0, 0.0],
+        strength: 3.0,
+        legs: Some(9.0),
+        legs_alike: None,
+        mirror: Some(Mirror { wale: 0.6 + upright, row: 0.6, glide: None }),
+    };
+    let upright = Basis { stitch: [0.18, 0.0], row: [0.0, 0.26] };
+    let on_its_side = Basis { stitch: [0.0, 0.26], row: [0.36, 0.0] };
+    let best = reading(on_its_side, 50.0, 0.0);
+    let score_of = |all: &[Reading]| righted(&best, all).map(|r| r.score);
+    assert_eq!(score_of(&[best.clone(), reading(upright, 40.0, 0.2)]), Some(40.0));
+    assert_eq!(score_of(&[best.clone(), reading(upright, 40.0, -0.2)]), None);
+    assert_eq!(score_of(&[best.clone(), reading(upright, 60.0, -0.2)]), Some(60.0));
+    let other = Basis { stitch: [0.26, 0.0], row: [0.0, 0.36] };
+    assert_eq!(score_of(&[best.clone(), reading(other, 60.0, 0.2)]), None);
 }

@@ -1,7 +1,7 @@
 //! Lattices of two stitches or two rows, told from those of one by what only they show.
 
 use super::crossing::share_of_power;
-use super::{Decision, Harmonic};
+use super::{Basis, Decision, Harmonic, spreads_off};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 
 /// Most of the lines' power that may lie at even multiples of the stitches, or of the rows: a lattice half as wide, or half as
@@ -33,6 +33,11 @@ pub fn check_not_too_coarse(decision: &Decision) -> Result<(), Refusal> {
     } else {
         return Ok(());
     };
+    let (stitch, row) = (decision.basis.stitch, decision.basis.row);
+    let half = Basis { stitch: stitch.map(|f| finer.0 * f), row: row.map(|f| finer.1 * f) };
+    if decision.declared && shape_tells(&decision.basis, &half, &decision.pattern.name) {
+        return Ok(());
+    }
     let seen = format!("{what} would show {:.0} % of what repeats as well", (100.0 * share).floor());
     let rival = decision.basis.per_10cm().map(|(s, r)| Rival {
         stitches_per_10cm: s * finer.0,
@@ -42,6 +47,15 @@ pub fn check_not_too_coarse(decision: &Decision) -> Result<(), Refusal> {
     });
     let rivals = rival.into_iter().chain(decision.rivals.iter().cloned()).collect();
     Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals))
+}
+
+/// Whether the pattern that was named has rows as tall, against its stitches, as those of a lattice, and never as those of the finer:
+/// of stitches whose legs are alike, half a stitch apart, the odd multiples cancel each other.
+fn shape_tells(basis: &Basis, finer: &Basis, name: &str) -> bool {
+    /// Spreads within which a fabric is of its pattern, and beyond which none is (one in twenty, and one in two thousand).
+    const USUAL: f64 = 2.0;
+    const NEVER: f64 = 3.5;
+    spreads_off(basis, name).is_some_and(|off| off < USUAL) && spreads_off(finer, name).is_some_and(|off| off > NEVER)
 }
 
 /// Share of the lines' power at even multiples.

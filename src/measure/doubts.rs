@@ -146,16 +146,17 @@ pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, margin: f64, s
     Err(Refusal::new(if turn { RefusalCode::AxesUnclear } else { RefusalCode::LatticeUnclear }, seen))
 }
 
-/// Refuses what more sure places contradict than bear out, where one of those shows its own stitches far more clearly than the whole
-/// fabric shows these: the whole has more of them to show.
+/// Refuses what more sure places contradict than bear out, or what is read faintly, where one of those shows its own stitches far more
+/// clearly than the whole fabric shows these: the whole has more of them to show.
 pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Refusal> {
     let sure = || places.iter().filter(|place| place.is_sure());
     let agrees = |place: &&Place| same_counts(&place.basis, &found.reading.basis);
     let agree = sure().filter(agrees).count();
     let clearest = sure().filter(|p| !agrees(p)).fold(0.0, |most: f64, p| most.max(p.score));
-    let decisive = found.decision.margin > DECISIVE;
-    if !decisive && sure().count() - agree > agree && clearest > FAR_CLEARER * found.decision.stands_on.score {
-        let seen = "most places that were read show other stitches, and more clearly, than the whole fabric does";
+    let on = &found.decision.stands_on;
+    let outvoted = sure().count() - agree > agree && found.decision.margin <= DECISIVE;
+    if (outvoted || on.score < FAINT) && clearest > FAR_CLEARER * on.score {
+        let seen = "places that were read show other stitches, and more clearly, than the whole fabric does";
         let rivals = found.decision.rivals.clone();
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
     }
@@ -220,6 +221,37 @@ fn skew_deg(basis: &Basis) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lattice::StandsOn;
+    use crate::quantity::PlanePoint;
+
+    /// A decision on stitches and rows per 10 cm.
+    fn decision((stitches, rows): (f64, f64), score: f64, margin: f64) -> Decision {
+        Decision {
+            basis: Basis { stitch: [stitches / 100.0, 0.0], row: [0.0, rows / 100.0] },
+            seed: PlanePoint::new(0.0, 0.0),
+            pattern: StitchPattern::named("stockinette").unwrap(),
+            declared: true,
+            confidence: None,
+            harmonics: Vec::new(),
+            score,
+            margin,
+            rivals: Vec::new(),
+            weights: [0.2126, 0.7152, 0.0722],
+            stands_on: StandsOn::default(),
+        }
+    }
+
+    #[test]
+    fn a_decisive_whole_stands_against_its_places() {
+        let place = decision((20.0, 28.0), 40.0, 12.0);
+        // Larger stitches, and not far clearer than the next best reading of the whole.
+        let whole = |margin: f64| decision((14.0, 20.0), 150.0, margin);
+        let refused = check_overruled(&place, &whole(0.75 * DECISIVE)).unwrap_err();
+        assert_eq!((refused.code, refused.rivals.len()), (RefusalCode::LatticeUnclear, 2));
+        assert!(check_overruled(&place, &whole(1.25 * DECISIVE)).is_ok());
+        let unsure = decision((20.0, 28.0), 40.0, 0.5 * lattice::CLEAR);
+        assert!(check_overruled(&unsure, &whole(5.0)).is_ok());
+    }
 
     #[test]
     fn stripes_run_along_the_rows() {
