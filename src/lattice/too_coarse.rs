@@ -87,8 +87,8 @@ mod tests {
     /// Columns far stronger than rows have their power at even multiples on one axis; what leans lies at odd ones.
     #[test]
     fn strong_columns_are_no_lattice_of_two() {
-        let decision = |lines: &[(f64, f64, f64)]| Decision {
-            basis: Basis { stitch: [0.2, 0.0], row: [0.0, 0.27] },
+        let decision = |stitches_per_mm: f64, lines: &[(f64, f64, f64)]| Decision {
+            basis: Basis { stitch: [stitches_per_mm, 0.0], row: [0.0, 0.27] },
             seed: PlanePoint { x: 0.0, y: 0.0 },
             pattern: StitchPattern::named("stockinette").unwrap(),
             declared: true,
@@ -101,10 +101,14 @@ mod tests {
             stands_on: StandsOn::default(),
         };
         let columns = [(2.0, 0.0, 45.0), (4.0, 0.0, 24.0), (1.0, 1.0, 8.0), (-1.0, 1.0, 7.0)];
-        assert!(check_not_too_coarse(&decision(&columns)).is_ok());
+        assert!(check_not_too_coarse(&decision(0.2, &columns)).is_ok());
         let of_two = columns.map(|(h, k, s)| (2.0 * h, k, s));
-        let refused = check_not_too_coarse(&decision(&of_two)).unwrap_err();
+        let refused = check_not_too_coarse(&decision(0.1, &of_two)).unwrap_err();
         assert_eq!(refused.code, RefusalCode::LatticeUnclear);
+        // 20 stitches by 27 rows are stockinette's (common practice, no source), 40 by 27 nobody's.
+        assert!(check_not_too_coarse(&decision(0.2, &of_two)).is_ok());
+        let recognised = Decision { declared: false, ..decision(0.2, &of_two) };
+        assert!(check_not_too_coarse(&recognised).is_err());
     }
 
     #[test]

@@ -154,7 +154,7 @@ pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Re
     let agree = sure().filter(agrees).count();
     let clearest = sure().filter(|p| !agrees(p)).fold(0.0, |most: f64, p| most.max(p.score));
     let on = &found.decision.stands_on;
-    let outvoted = sure().count() - agree > agree && found.decision.margin <= DECISIVE;
+    let outvoted = sure().count() - agree > agree;
     if (outvoted || on.score < FAINT) && clearest > FAR_CLEARER * on.score {
         let seen = "places that were read show other stitches, and more clearly, than the whole fabric does";
         let rivals = found.decision.rivals.clone();
