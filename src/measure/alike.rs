@@ -294,7 +294,7 @@ mod tests {
     fn a_small_part_of_the_fabric_stands_for_no_whole() {
         assert!(check_share(None, 0).is_ok());
         assert!(check_share(Some(0.22), 2).is_ok() && check_share(Some(0.26), 1).is_ok());
-        assert!(check_share(Some(0.22), 1).is_err() && check_share(Some(0.19), 5).is_err());
+        assert!(check_share(Some(0.22), 1).is_err() && check_share(Some(0.09), 5).is_err());
     }
 
     #[test]
