@@ -314,9 +314,7 @@ pub(super) fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Opti
 
 /// Why the motif is not that of a stitch; with the pattern `named` light from the side may spoil its symmetry more.
 fn no_stitches(r: &Reading, named: bool) -> Option<String> {
-    // Lattices of every size are tried where nothing was named: of one twice as wide the legs lie at the second order, too.
-    let alike = r.legs_alike.filter(|_| named && r.family.knit_columns).unwrap_or(0.0);
-    if let Some(legs) = r.legs.map(|legs| legs.max(alike))
+    if let Some(legs) = r.legs
         && (legs < LEGS || legs.ln() < r.strength - if named { LEGS_BELOW_DECLARED } else { LEGS_BELOW })
     {
         return Some(format!("what repeats shows too little of the two legs of a stitch ({legs:.1} over noise)"));

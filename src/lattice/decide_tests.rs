@@ -122,7 +122,6 @@ fn a_reading_on_its_side_is_known_by_the_one_that_stands_upright() {
         parts: [score, 0.0, 0.0, 0.0],
         strength: 3.0,
         legs: Some(9.0),
-        legs_alike: None,
         mirror: Some(Mirror { wale: 0.6 + upright, row: 0.6, glide: None }),
     };
     let upright = Basis { stitch: [0.18, 0.0], row: [0.0, 0.26] };

@@ -21,8 +21,6 @@ pub struct Family {
     pub rows_over_stitches: (f64, f64),
     /// Whether the repeat is a chequerboard, which forbids every second harmonic.
     pub chequered: bool,
-    /// Whether columns of knit stitches are seen, with both legs of each: alike, they show at the second order only.
-    pub knit_columns: bool,
     /// Its lines (h, k, level, spread).
     pub lines: &'static [Line],
 }
@@ -159,7 +157,6 @@ pub static FAMILIES: [Family; 7] = [
         prior: -0.7,
         rows_over_stitches: (0.28, 0.14),
         chequered: false,
-        knit_columns: true,
         lines: PLAIN,
     },
     Family {
@@ -167,7 +164,6 @@ pub static FAMILIES: [Family; 7] = [
         prior: -2.5,
         rows_over_stitches: (0.28, 0.15),
         chequered: false,
-        knit_columns: false,
         lines: REVERSE,
     },
     Family {
@@ -175,23 +171,14 @@ pub static FAMILIES: [Family; 7] = [
         prior: -2.0,
         rows_over_stitches: (0.61, 0.14),
         chequered: false,
-        knit_columns: false,
         lines: GARTER,
     },
-    Family {
-        pattern: ("seed", 2, 2),
-        prior: -2.5,
-        rows_over_stitches: (0.42, 0.17),
-        chequered: true,
-        knit_columns: false,
-        lines: SEED,
-    },
+    Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), chequered: true, lines: SEED },
     Family {
         pattern: ("rib-1x1", 2, 1),
         prior: -2.3,
         rows_over_stitches: (0.15, 0.22),
         chequered: false,
-        knit_columns: true,
         lines: RIB_1X1,
     },
     Family {
@@ -199,7 +186,6 @@ pub static FAMILIES: [Family; 7] = [
         prior: -2.3,
         rows_over_stitches: (0.20, 0.20),
         chequered: false,
-        knit_columns: true,
         lines: RIB_2X2,
     },
     Family {
@@ -207,7 +193,6 @@ pub static FAMILIES: [Family; 7] = [
         prior: -2.5,
         rows_over_stitches: (0.30, 0.16),
         chequered: false,
-        knit_columns: false,
         lines: TEXTURE,
     },
 ];

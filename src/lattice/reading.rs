@@ -28,8 +28,6 @@ pub struct Reading {
     pub strength: f64,
     /// Amplitude over noise of the weaker of (1, 1) and (1, -1), the legs of the V; `None` where colour hides them.
     pub legs: Option<f64>,
-    /// The same of (2, 1) and (2, -1): legs alike that stand half a stitch apart show there only.
-    pub legs_alike: Option<f64>,
     /// Symmetry of the motif, where it was looked at.
     pub mirror: Option<Mirror>,
 }
@@ -283,9 +281,8 @@ fn reading(scene: &Scene, basis: &Basis, trial: &Trial) -> Reading {
     let prior = family.prior + if rowing { ROWING_PRIOR } else { 0.0 };
     let laid = ruler_direction_deg.map_or(0.0, |deg| laid_along(basis, deg));
     let score = score + lines + ratio + skew + prior + laid;
-    let leg = |order: f64, side: f64| scene.amplitude(basis, order, side);
-    let weaker = |order: f64| leg(order, 1.0).zip(leg(order, -1.0)).map(|(a, b)| a.min(b));
-    let (legs, legs_alike) = (weaker(1.0), weaker(2.0));
+    let leg = |side: f64| scene.amplitude(basis, 1.0, side);
+    let legs = leg(1.0).zip(leg(-1.0)).map(|(a, b)| a.min(b));
     let parts = [lines, ratio, skew, 0.0];
-    Reading { basis: *basis, family, repeat, rowing, score, parts, strength, legs, legs_alike, mirror: None }
+    Reading { basis: *basis, family, repeat, rowing, score, parts, strength, legs, mirror: None }
 }
