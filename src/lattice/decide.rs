@@ -287,7 +287,7 @@ const GLIDES_ON_ITS_SIDE: f64 = -0.1;
 fn on_its_side(r: &Reading) -> bool {
     r.mirror.is_some_and(|m| match m.glide {
         Some(glide) => glide < GLIDES_ON_ITS_SIDE,
-        None => m.wale - m.row < ON_ITS_SIDE,
+        None => m.upright() < ON_ITS_SIDE,
     })
 }
 
@@ -298,7 +298,7 @@ fn vouched(declared: &Declared) -> bool {
 
 /// Why a lattice, however clear, is none of stitches.
 pub(super) fn not_knit(r: &Reading, declared: &Declared, windows: usize) -> Option<String> {
-    let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.wale - m.row > MORE_ABOUT_THE_WALE);
+    let like_stitches = r.mirror.is_some_and(|m| m.wale > WALE_MIRROR_OUTLINED && m.upright() > MORE_ABOUT_THE_WALE);
     let needed = match r.legs {
         _ if vouched(declared) && like_stitches => KNIT_OUTLINED,
         Some(_) if windows < AVERAGED => KNIT_FEW_WINDOWS,

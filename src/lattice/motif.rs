@@ -29,6 +29,13 @@ pub struct Mirror {
     pub glide: Option<f64>,
 }
 
+impl Mirror {
+    /// How much more the motif is its own mirror image about the wale than about the row, as a stitch is.
+    pub fn upright(&self) -> f64 {
+        self.wale - self.row
+    }
+}
+
 /// Mirror symmetry of the motif of a lattice, the mean over windows; `None` where no window is sufficiently in sight.
 /// `parts` is the repeat whose fractional harmonics are looked at as well; of `ridges` two rows apart the glide is, too.
 pub fn mirror(grid: &Grid, basis: &Basis, parts: (u32, u32), ridges: bool) -> Option<Mirror> {

@@ -33,9 +33,9 @@ pub struct Reading {
 }
 
 impl Reading {
-    /// How much more the motif is its own mirror image about the wale than about the row, as a stitch is.
+    /// How much more upright the motif stands, where it was looked at.
     pub fn upright(&self) -> Option<f64> {
-        self.mirror.map(|m| m.wale - m.row)
+        self.mirror.map(|m| m.upright())
     }
 }
 
@@ -104,7 +104,7 @@ const RATIO_MOST_DECLARED: f64 = 8.0;
 
 /// Spreads of the logarithm of rows ÷ stitches beyond which a fabric is not what was declared: stockinette is not knitted
 /// with rows taller than 1.2 stitches, nor garter with rows as tall as stitches are wide (common practice, no source).
-const RATIO_NEVER: f64 = 3.5;
+pub(super) const RATIO_NEVER: f64 = 3.5;
 
 /// Share of rulers that are laid along a row or along a wale, and their spread about it, in degrees (stated; measured on 73
 /// rendered photos of two makers: 96 % within 15°, the spread of these 4.4°).
@@ -212,7 +212,7 @@ fn add(found: &mut Vec<Hypothesis>, more: Vec<Hypothesis>) {
 
 /// Log-odds that the motif's symmetry gives for the axes of a reading against axes that lie otherwise.
 fn likely(mirror: Mirror) -> f64 {
-    let turned = mirror.glide.map_or(MOTIF_SLOPE * (mirror.wale - mirror.row), |glide| GLIDE_SLOPE * glide);
+    let turned = mirror.glide.map_or(MOTIF_SLOPE * mirror.upright(), |glide| GLIDE_SLOPE * glide);
     let turned = turned.clamp(-MOTIF_MOST, MOTIF_MOST);
     let oblique = (OBLIQUE_SLOPE * (mirror.wale - OBLIQUE_WALE)).clamp(-MOTIF_MOST, MOTIF_MOST);
     turned + oblique

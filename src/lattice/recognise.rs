@@ -219,7 +219,7 @@ impl Counts<'_> {
 
     /// Mirror symmetry of the motif about the wale less that about the row, the mean over looks at the whole fabric.
     fn upright(&self) -> Option<f64> {
-        mean(self.whole.iter().filter_map(|w| w.reading.mirror).map(|m| m.wale - m.row))
+        mean(self.whole.iter().filter_map(|w| w.reading.mirror).map(|m| m.upright()))
     }
 
     /// The look at the whole fabric that shows it best.

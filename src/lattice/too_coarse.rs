@@ -1,6 +1,7 @@
 //! Lattices of two stitches or two rows, told from those of one by what only they show.
 
 use super::crossing::share_of_power;
+use super::reading::RATIO_NEVER;
 use super::{Basis, Decision, Harmonic, spreads_off};
 use crate::refusal::{Refusal, RefusalCode, Rival};
 
@@ -52,10 +53,10 @@ pub fn check_not_too_coarse(decision: &Decision) -> Result<(), Refusal> {
 /// Whether the pattern that was named has rows as tall, against its stitches, as those of a lattice, and never as those of the finer:
 /// of stitches whose legs are alike, half a stitch apart, the odd multiples cancel each other.
 fn shape_tells(basis: &Basis, finer: &Basis, name: &str) -> bool {
-    /// Spreads within which a fabric is of its pattern, and beyond which none is (one in twenty, and one in two thousand).
+    /// Spreads within which a fabric is of its pattern (nineteen of twenty).
     const USUAL: f64 = 2.0;
-    const NEVER: f64 = 3.5;
-    spreads_off(basis, name).is_some_and(|off| off < USUAL) && spreads_off(finer, name).is_some_and(|off| off > NEVER)
+    spreads_off(basis, name).is_some_and(|off| off < USUAL)
+        && spreads_off(finer, name).is_some_and(|off| off > RATIO_NEVER)
 }
 
 /// Share of the lines' power at even multiples.
