@@ -63,8 +63,10 @@ impl Relief {
 /// What a ruler seems to be made of, as far as it tells how thick it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum RulerMake {
-    /// Of cloth, plastic film or steel band: yellow, or too narrow for anything stiff.
+    /// Of cloth, plastic film or steel band: a strong yellow.
     Tape,
+    /// Narrow and of the colour of wood: a faded yellow tape or a folding rule.
+    NarrowWood,
     /// Of wood.
     Wood,
     /// Anything else: plastic or steel.
@@ -75,10 +77,11 @@ pub enum RulerMake {
 impl RulerMake {
     /// Height of the marks above the ruler's underside, in mm: limits of a rectangular distribution (common practice, no
     /// source). Tapes 0.2 to 0.5, steel bands and narrow steel rules to 1; wooden rulers 2 to 5, their marks lower where
-    /// the edge is bevelled; steel rules 0.5 to 1, plastic ones 1 to 3, bevelled likewise.
+    /// the edge is bevelled; steel rules 0.5 to 1, plastic ones 1 to 3, bevelled likewise. Leaves of folding rules to 3.2.
     fn thickness_mm(self) -> (f64, f64) {
         match self {
             Self::Tape => (0.2, 1.2),
+            Self::NarrowWood => (0.2, 3.2),
             Self::Wood => (1.2, 4.3),
             Self::Stiff => (0.4, 2.7),
         }

@@ -247,7 +247,8 @@ pub(super) fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Read
     let basis = Basis { stitch: best.basis.row.map(|f| 0.5 * f), row: best.basis.stitch };
     let more_upright =
         |r: &&Reading| r.upright().zip(best.upright()).is_some_and(|(r, best)| r - best > MORE_ABOUT_THE_WALE);
-    all.iter().find(|r| hypotheses::alike(&r.basis, &basis, SAME)).filter(more_upright)
+    let counts = |r: &&Reading| r.score > best.score || more_upright(r);
+    all.iter().find(|r| hypotheses::alike(&r.basis, &basis, SAME)).filter(counts)
 }
 
 /// Leaves those readings that stitches can show, where there are any.

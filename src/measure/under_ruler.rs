@@ -40,12 +40,14 @@ pub(super) fn ruler_lies_on(photo: &Photo, look: &FabricLook, outline: &[PhotoPo
 /// What fabric on both sides, on one or on neither tells of the ruler's place; `None` where one side alone is seen, or
 /// fabric runs up to the ruler on one side.
 fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
-    // Places with fabric on either side, on both; and those where only one side is in the picture.
+    // Places with fabric on either side, on both; those where only one side is in the picture; and of both kinds with fabric on one
+    // side those where it runs up to the ruler.
     let (mut either, mut both, mut half_seen, mut seen, mut touching) = (0usize, 0usize, 0usize, 0usize, 0usize);
     for k in 0..PLACES {
         let along = (k as f64 + 0.5) / PLACES as f64;
+        let alike = |side: f64, away: f64| look.alike(body.beside(along, side, away * look.stitch_px));
         let sides = [-1.0, 1.0].map(|side| {
-            let looks = OUTSIDE_STITCHES.map(|away| look.alike(body.beside(along, side, away * look.stitch_px)));
+            let looks = OUTSIDE_STITCHES.map(|away| alike(side, away));
             looks.contains(&Some(true)).then_some(true).or(looks.into_iter().flatten().next())
         });
         seen += usize::from(sides.iter().any(Option::is_some));
@@ -53,27 +55,29 @@ fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
             [Some(a), Some(b)] => {
                 either += usize::from(a || b);
                 both += usize::from(a && b);
-                let side = if a { -1.0 } else { 1.0 };
-                let runs_up = TOUCHING_STITCHES
-                    .into_iter()
-                    .any(|away| look.alike(body.beside(along, side, away * look.stitch_px)) == Some(true));
-                touching += usize::from(a != b && runs_up);
             }
             [Some(one), None] | [None, Some(one)] => half_seen += usize::from(one),
             [None, None] => {}
         }
+        let on_one_side = match sides {
+            [Some(true), None | Some(false)] => Some(-1.0),
+            [None | Some(false), Some(true)] => Some(1.0),
+            _ => None,
+        };
+        let runs_up = |side| TOUCHING_STITCHES.into_iter().any(|away| alike(side, away) == Some(true));
+        touching += usize::from(on_one_side.is_some_and(runs_up));
     }
     let share = both as f64 / either.max(1) as f64;
     if seen < FEWEST {
         None
     } else if either + half_seen < FEWEST {
         Some(RulerOn::Table)
-    } else if either < FEWEST {
-        None
-    } else if share > BOTH_SIDES.0 {
+    } else if either >= FEWEST && share > BOTH_SIDES.0 {
         Some(RulerOn::Fabric)
     } else {
-        (share < BOTH_SIDES.1 && 2 * touching < either).then_some(RulerOn::Table)
+        // Where the other side is out of the picture, fabric that keeps away from the ruler tells as much.
+        let beside = (either < FEWEST || share < BOTH_SIDES.1) && 2 * touching < either + half_seen;
+        beside.then_some(RulerOn::Table)
     }
 }
 
@@ -163,19 +167,32 @@ fn sides(outline: &[PhotoPoint]) -> impl Iterator<Item = (PhotoPoint, PhotoPoint
     outline.iter().copied().zip(outline.iter().copied().cycle().skip(1))
 }
 
-/// What the ruler seems to be made of, from the colour between its marks.
+/// What the ruler seems to be made of, from the colour between its marks and from its width.
 ///
 /// Wood is orange to brown: light reflected by lignin falls steadily from red to blue, by a factor of three to ten. Tapes
-/// are often of a yellow that reflects a tenth or less of the blue. Grey, white and black can be anything stiff (common
-/// practice, no source; measured on rendered rulers: wood 2.9 to 9.7, yellow tapes above 12, others mostly below 2).
+/// are often of a yellow that reflects a tenth or less of the blue, less strong where light or time bleached it. Grey, white and
+/// black can be anything stiff (common practice, no source; measured on rendered rulers: wood 2.9 to 9.7, yellow tapes 3.1 and
+/// more, mostly above 10, others mostly below 2). Tapes and folding rules are 15 to 20 mm wide, rulers 25 and more (common
+/// practice, no source; measured where both edges were read: 17 to 24.5 mm, and 25 or more but for steel).
 pub(super) fn seems_made_of(photo: &Photo, reading: &RulerReading) -> RulerMake {
     const WOOD: f64 = 2.8;
     const YELLOW_TAPE: f64 = 11.0;
+    const NARROW_MM: f64 = 24.5;
     match red_over_blue(photo, reading) {
         Some(ratio) if ratio > YELLOW_TAPE => RulerMake::Tape,
+        Some(ratio) if ratio > WOOD && width_mm(reading).is_some_and(|w| w < NARROW_MM) => RulerMake::NarrowWood,
         Some(ratio) if ratio > WOOD => RulerMake::Wood,
         _ => RulerMake::Stiff,
     }
+}
+
+/// Width of a ruler both edges of which were read, in mm.
+fn width_mm(reading: &RulerReading) -> Option<f64> {
+    let [train, _] = &reading.trains[..] else { return None };
+    let (first, last) = (train.marks.first()?, train.marks.last()?);
+    let length_mm = f64::from(last.index - first.index).abs() * train.pitch_mm;
+    let body = Body::of(&reading.outline_px)?;
+    Some((body.across.1 - body.across.0) * length_mm / first.at.distance(last.at))
 }
 
 /// Red over blue in linear light of the ruler's body: the median of places between neighbouring marks.

@@ -22,6 +22,9 @@ const MISSES_MAX: usize = 40;
 const DENSITY_MIN: f64 = 0.6;
 /// Most marks dropped at each end because the others do not foretell them.
 const FALSE_ENDS_MAX: usize = 4;
+/// Part of the marks that are shorter than the long ones, and how much longer than those a line is that crosses the base too.
+const LONG: f64 = 0.75;
+const CROSSING: f64 = 1.3;
 /// Most marks of one train: a 2 m tape in half millimetres has 4000, no photo resolves half of that.
 const MARKS_MAX: usize = 2000;
 
@@ -192,15 +195,17 @@ impl<'a> Growth<'a> {
     }
 
     /// Drops what the fit does not hold, or what is not as wide or does not begin where the others do: dirt, numerals,
-    /// fabric beyond the ruler's end.
+    /// fabric beyond the ruler's end. Lines of a grid, which cross the base and all marks, stay.
     fn drop_doubtful(&mut self, fit: &IndexFit, base: &Curve) {
         let spread = fit.rms.max(0.02);
-        let width = quantile(self.marks.iter().map(|m| m.width_px), 0.5).unwrap_or(1.0);
+        let usual = |of: fn(&Mark) -> f64, part: f64| quantile(self.marks.iter().map(of), part).unwrap_or(1.0);
+        let (width, long) = (usual(|m| m.width_px, 0.5), usual(|m| m.length_px, LONG));
         let ragged = (4.0 * base.rms).max(0.25 * self.pitch).max(1.5);
         self.marks.retain(|m| {
+            let above_base = m.base_v - base.at(m.u);
             (m.u - fit.at(m.index as f64)).abs() <= 5.0 * spread
                 && (0.4 * width..=2.2 * width).contains(&m.width_px)
-                && (m.base_v - base.at(m.u)).abs() <= ragged
+                && (above_base.abs() <= ragged || above_base < 0.0 && m.length_px > CROSSING * long)
         });
     }
 
