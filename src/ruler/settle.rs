@@ -14,6 +14,10 @@ pub(super) const RESIDUAL_MAX_JOINT: f64 = 0.05;
 const EXPLAINED_WELL: f64 = 0.7;
 /// Gain from which on nothing but a ruler counts so.
 const GAIN_CERTAIN: f64 = 40.0;
+/// Least length of the short marks, in pitches: loops and threads are no longer than they are apart (stated choice); where the
+/// lengths count as nothing but a ruler's do, ticks of a grid a quarter as long as their spacing (stated choice).
+const SHORTEST: f64 = 0.45;
+const SHORTEST_CERTAIN: f64 = 0.2;
 /// Gain of long and short marks by turns, which much else shows: twice what is believed of other patterns (stated choice).
 const GAIN_HALVES: f64 = 30.0;
 /// Least joint gain of two edges.
@@ -239,7 +243,12 @@ pub(super) fn is_graduated(train: &Train, matches: &[Match], residual_max: f64) 
         && train.density() > 0.6
         && residual_rms_px(train) < residual_max * pitch
         && (train.base.rms < (0.16 * pitch).max(1.2) || end_in_line(train, matches))
-        && train.short_px > 0.45 * pitch
+        && train.short_px > if count_well(matches) { SHORTEST_CERTAIN } else { SHORTEST } * pitch
+}
+
+/// Whether the marks' lengths count as nothing but a ruler's do.
+fn count_well(matches: &[Match]) -> bool {
+    matches.first().is_some_and(|m| m.explained > EXPLAINED_WELL && m.gain > GAIN_CERTAIN)
 }
 
 /// Whether the marks' free ends count so well that their beginnings need not be in line: beyond the edge of a clear ruler dark
@@ -248,8 +257,7 @@ fn end_in_line(train: &Train, matches: &[Match]) -> bool {
     /// Largest scatter of the beginnings, in lengths of the short marks (stated choice; measured on two clear rulers on ribs and
     /// garter: 0.08 and 0.10).
     const OF_SHORT: f64 = 0.125;
-    matches.first().is_some_and(|m| m.explained > EXPLAINED_WELL && m.gain > GAIN_CERTAIN)
-        && train.base.rms < OF_SHORT * train.short_px
+    count_well(matches) && train.base.rms < OF_SHORT * train.short_px
 }
 
 /// The lengths of the marks count like a ruler's; numerals at the longest marks make up for worn or faint ones.

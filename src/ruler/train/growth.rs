@@ -25,6 +25,11 @@ const FALSE_ENDS_MAX: usize = 4;
 /// Part of the marks that are shorter than the long ones, and how much longer than those a line is that crosses the base too.
 const LONG: f64 = 0.75;
 const CROSSING: f64 = 1.3;
+/// Fewest marks from one line of a grid to the next, fewest lines, and the share of the grid's places that must have one (common
+/// practice, no source: inches in quarters at least).
+const GRID_STEP: i32 = 4;
+const GRID_LINES: usize = 3;
+const GRID_SHARE: f64 = 0.75;
 /// Most marks of one train: a 2 m tape in half millimetres has 4000, no photo resolves half of that.
 const MARKS_MAX: usize = 2000;
 
@@ -183,6 +188,7 @@ impl<'a> Growth<'a> {
             let again = map_few_in_order(&indices, FEW, again).into_iter().flatten().collect();
             (self.pitch, self.marks) = (pitch(to), again);
         }
+        self.drop_cut_off();
         for _ in 0..2 {
             let (fit, base) = self.fits()?;
             self.drop_doubtful(&fit, &base);
@@ -201,12 +207,28 @@ impl<'a> Growth<'a> {
         let usual = |of: fn(&Mark) -> f64, part: f64| quantile(self.marks.iter().map(of), part).unwrap_or(1.0);
         let (width, long) = (usual(|m| m.width_px, 0.5), usual(|m| m.length_px, LONG));
         let ragged = (4.0 * base.rms).max(0.25 * self.pitch).max(1.5);
+        let above_base = |m: &Mark| m.base_v - base.at(m.u);
         self.marks.retain(|m| {
-            let above_base = m.base_v - base.at(m.u);
-            (m.u - fit.at(m.index as f64)).abs() <= 5.0 * spread
-                && (0.4 * width..=2.2 * width).contains(&m.width_px)
-                && (above_base.abs() <= ragged || above_base < 0.0 && m.length_px > CROSSING * long)
+            (m.u - fit.at(m.index as f64)).abs() <= 5.0 * spread && (0.4 * width..=2.2 * width).contains(&m.width_px)
         });
+        let crosses = |m: &Mark| above_base(m) < -ragged && m.length_px > CROSSING * long;
+        let crossing: Vec<i32> = self.marks.iter().filter(|m| crosses(m)).map(|m| m.index).collect();
+        let grid = are_a_grid(&crossing);
+        self.marks.retain(|m| above_base(m).abs() <= ragged || grid && crosses(m));
+    }
+
+    /// Drops marks that the picture's edge cuts off, where enough others show the ruler's edge: these would bend its line.
+    fn drop_cut_off(&mut self) {
+        /// How far beyond a mark's beginning the picture must go on, px.
+        const BEYOND_PX: f64 = 2.0;
+        let whole = |m: &Mark| {
+            let (x, y) = self.frame.point(m.u, m.base_v - BEYOND_PX);
+            self.ink.at(x, y).is_some()
+        };
+        let marks: Vec<Mark> = self.marks.iter().copied().filter(whole).collect();
+        if marks.len() >= ESTABLISHED {
+            self.marks = marks;
+        }
     }
 
     fn fits(&self) -> Option<(IndexFit, Curve)> {
@@ -271,5 +293,31 @@ impl<'a> Growth<'a> {
                 self.marks.remove(if last { n - 1 } else { 0 });
             }
         }
+    }
+}
+
+/// Whether the lines with these indices, in their order, are evenly apart, but for a few that are covered.
+fn are_a_grid(indices: &[i32]) -> bool {
+    let (Some(first), Some(last)) = (indices.first(), indices.last()) else { return false };
+    let Some(step) = indices.windows(2).map(|w| w[1] - w[0]).min() else { return false };
+    let places = f64::from((last - first) / step.max(1) + 1);
+    indices.len() >= GRID_LINES
+        && step >= GRID_STEP
+        && indices.iter().all(|i| (i - first) % step == 0)
+        && indices.len() as f64 >= GRID_SHARE * places
+}
+
+#[cfg(test)]
+mod tests {
+    use super::are_a_grid;
+
+    #[test]
+    fn lines_of_a_grid_are_evenly_apart() {
+        assert!(are_a_grid(&[-6, 2, 10, 18, 26]));
+        assert!(are_a_grid(&[-6, 2, 18, 26]), "one covered");
+        assert!(!are_a_grid(&[2, 10]), "two");
+        assert!(!are_a_grid(&[-6, 2, 11, 18]), "uneven");
+        assert!(!are_a_grid(&[3, 4, 5, 6]), "marks that all begin below the base");
+        assert!(!are_a_grid(&[]));
     }
 }
