@@ -240,7 +240,7 @@ fn keep_stitches(readings: &mut Vec<Reading>) {
 }
 
 /// Of all readings the one that the best is on its side, where a pair of its rows is a stitch: knit and purl rows that differ may be
-/// the two legs. It counts where its motif stands clearly more upright, though too little of its legs be seen.
+/// the two legs. It counts where its motif stands clearly more upright, or it is the clearer, though too little of its legs be seen.
 pub(super) fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Reading> {
     /// How nearly the same, relatively.
     const SAME: f64 = 0.08;
