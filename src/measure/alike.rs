@@ -98,27 +98,27 @@ impl<'a> FabricLook<'a> {
         let step = (width.max(height) / ALONG).max(1.0);
         let (columns, rows) = ((width / step).ceil() as usize, (height / step).ceil() as usize);
         let at = |i: usize| from.moved(((i % columns) as f64 + 0.5) * step, ((i / columns) as f64 + 0.5) * step);
-        let places: Vec<Place> = (0..columns * rows)
+        let places: Vec<Shows> = (0..columns * rows)
             .map(|i| {
                 let at = at(i);
                 if outlined.is_some_and(|outline| !fabric::inside(outline, at)) {
-                    Place::Other
+                    Shows::Other
                 } else if fabric::inside(region, at) {
-                    Place::Followed
+                    Shows::Followed
                 } else if fabric::inside(ruler, at) {
-                    Place::Ruler
+                    Shows::Ruler
                 } else if self.alike(at) == Some(true) {
-                    Place::Alike
+                    Shows::Alike
                 } else {
-                    Place::Other
+                    Shows::Other
                 }
             })
             .collect();
         let reached = reached(&places, columns);
-        let of = |kinds: &[Place]| -> Vec<PhotoPoint> {
+        let of = |kinds: &[Shows]| -> Vec<PhotoPoint> {
             (0..places.len()).filter(|i| reached[*i] && kinds.contains(&places[*i])).map(at).collect()
         };
-        let (followed, fabric) = (of(&[Place::Followed]), of(&[Place::Followed, Place::Alike]));
+        let (followed, fabric) = (of(&[Shows::Followed]), of(&[Shows::Followed, Shows::Alike]));
         if followed.is_empty() {
             return Covered { share: 1.0, followed: from, fabric: from };
         }
@@ -193,8 +193,9 @@ pub(super) fn check_not_a_frame(share_within: Option<f64>) -> Result<(), Refusal
     }
 }
 
+/// What a place in the photo shows.
 #[derive(Clone, Copy, PartialEq)]
-enum Place {
+enum Shows {
     Followed,
     Alike,
     Ruler,
@@ -208,8 +209,8 @@ fn middle(points: &[PhotoPoint]) -> PhotoPoint {
 }
 
 /// Which places of a grid hang together with the followed ones.
-fn reached(places: &[Place], columns: usize) -> Vec<bool> {
-    let mut reached: Vec<bool> = places.iter().map(|p| *p == Place::Followed).collect();
+fn reached(places: &[Shows], columns: usize) -> Vec<bool> {
+    let mut reached: Vec<bool> = places.iter().map(|p| *p == Shows::Followed).collect();
     let mut open: Vec<usize> = (0..places.len()).filter(|i| reached[*i]).collect();
     while let Some(i) = open.pop() {
         let column = i % columns;
@@ -220,7 +221,7 @@ fn reached(places: &[Place], columns: usize) -> Vec<bool> {
             Some(i + columns).filter(|j| *j < places.len()),
         ];
         for j in neighbours.into_iter().flatten() {
-            if !reached[j] && places[j] != Place::Other {
+            if !reached[j] && places[j] != Shows::Other {
                 reached[j] = true;
                 open.push(j);
             }
@@ -299,7 +300,7 @@ mod tests {
 
     #[test]
     fn what_hangs_together_across_the_ruler_is_reached() {
-        use Place::{Alike, Followed, Other, Ruler};
+        use Shows::{Alike, Followed, Other, Ruler};
         let places = [Followed, Ruler, Alike, Other, Alike, Other, Other, Other, Other, Other];
         let reached = reached(&places, 5);
         assert_eq!(reached[..5], [true, true, true, false, false]);

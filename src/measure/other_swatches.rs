@@ -6,7 +6,7 @@ use super::alike::FabricLook;
 use super::fabric_stage::{Followed, View};
 use super::parts::Part;
 use super::rivals::{area_mm2, rival, same_lattice};
-use super::under_ruler::Body;
+use super::under_ruler::RulerBand;
 use crate::fabric::{self, FabricSeed, Search};
 use crate::lattice::{self, LatticeReading};
 use crate::quantity::PhotoPoint;
@@ -103,14 +103,14 @@ pub(super) fn share_fabric(a: &LatticeReading, b: &LatticeReading) -> bool {
 
 /// The ruler, which may go on where its marks can't be read any more.
 struct Ruler<'a> {
-    body: Body,
+    body: RulerBand,
     look: FabricLook<'a>,
 }
 
 impl<'a> Ruler<'a> {
     fn of(view: &View<'a>, stitch_px: f64) -> Option<Self> {
         view.ruler_direction_deg?;
-        let body = Body::of(view.excluded.first()?)?;
+        let body = RulerBand::of(view.excluded.first()?)?;
         let look = FabricLook::of_places(view.photo, body.places(), (0.75 * stitch_px).max(3.0) as u32, stitch_px)?;
         Some(Self { body, look })
     }

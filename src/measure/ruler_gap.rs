@@ -6,7 +6,7 @@
 //! table, with the same light and the same shadow, and shows where the ruler ends and how the table looks at each
 //! distance from it. On the edge of the fabric there is nothing of that kind.
 
-use super::under_ruler::{Body, OUTSIDE_STITCHES};
+use super::under_ruler::{OUTSIDE_STITCHES, RulerBand};
 use crate::lattice::median;
 use crate::photo::Photo;
 use crate::quantity::PhotoPoint;
@@ -55,7 +55,7 @@ const FEWEST_AT_AN_END: usize = 3;
 type Level = [f64; 3];
 
 /// How it looks beside one place of the ruler, strip by strip outwards.
-struct Place {
+struct BesideRuler {
     /// Number of the place along the ruler.
     along: f64,
     fabric: bool,
@@ -67,12 +67,12 @@ struct Place {
 /// Whether the table shows between the ruler and the fabric on either side; `is_fabric` tells whether a place looks like the fabric.
 pub(super) fn table_shows(
     photo: &Photo,
-    body: &Body,
+    body: &RulerBand,
     stitch_px: f64,
     is_fabric: &dyn Fn(PhotoPoint) -> Option<bool>,
 ) -> bool {
     [-1.0, 1.0].into_iter().any(|side| {
-        let places: Vec<Place> =
+        let places: Vec<BesideRuler> =
             (0..PLACES).filter_map(|k| place(photo, body, stitch_px, side, k, is_fabric)).collect();
         shows_along(&places)
     })
@@ -82,12 +82,12 @@ pub(super) fn table_shows(
 /// picture's edge, and where no edge is found.
 fn place(
     photo: &Photo,
-    body: &Body,
+    body: &RulerBand,
     stitch_px: f64,
     side: f64,
     k: usize,
     is_fabric: &dyn Fn(PhotoPoint) -> Option<bool>,
-) -> Option<Place> {
+) -> Option<BesideRuler> {
     let share = |along: f64| (along + 0.5) / PLACES as f64;
     let seen = OUTSIDE_STITCHES.map(|away| is_fabric(body.beside(share(k as f64), side, away * stitch_px)));
     let fabric = match seen {
@@ -109,7 +109,7 @@ fn place(
         })
         .collect::<Option<_>>()?;
     let edge = edge(&strips)?;
-    Some(Place { along: k as f64, fabric, strips, edge })
+    Some(BesideRuler { along: k as f64, fabric, strips, edge })
 }
 
 /// Logarithms of red, green and blue, eight levels added so that noise in the dark counts little.
@@ -135,8 +135,8 @@ fn strip_at(distance: f64) -> usize {
 }
 
 /// Whether the table shows at enough of the places with fabric along one side.
-fn shows_along(places: &[Place]) -> bool {
-    let (fabric, table): (Vec<&Place>, Vec<&Place>) = places.iter().partition(|p| p.fabric);
+fn shows_along(places: &[BesideRuler]) -> bool {
+    let (fabric, table): (Vec<&BesideRuler>, Vec<&BesideRuler>) = places.iter().partition(|p| p.fabric);
     if fabric.len() < FEWEST.0 || table.len() < FEWEST.1 {
         return false;
     }
@@ -167,7 +167,7 @@ struct RulerEdge {
 }
 
 impl RulerEdge {
-    fn of(fabric: &[&Place], table: &[&Place]) -> Self {
+    fn of(fabric: &[&BesideRuler], table: &[&BesideRuler]) -> Self {
         let first = fabric.iter().map(|p| p.along).fold(f64::MAX, f64::min);
         let last = fabric.iter().map(|p| p.along).fold(f64::MIN, f64::max);
         let typical = |chosen: &dyn Fn(f64) -> bool| {
@@ -222,7 +222,7 @@ mod tests {
     const RULER_ENDS_AT: f64 = 300.0;
 
     /// A ruler across the picture, a swatch below it whose upper edge lies `gap_px(x)` from it, and the ruler's shadow.
-    fn picture(gap_px: impl Fn(f64) -> f64) -> (Photo, Body, impl Fn(PhotoPoint) -> Option<bool>) {
+    fn picture(gap_px: impl Fn(f64) -> f64) -> (Photo, RulerBand, impl Fn(PhotoPoint) -> Option<bool>) {
         let swatch = |x: f64, y: f64| (350.0..=850.0).contains(&x) && y > RULER_ENDS_AT;
         let mut rgb = RgbImage::new(1200, 800);
         for (x, y, pixel) in rgb.enumerate_pixels_mut() {
@@ -243,7 +243,7 @@ mod tests {
         let corner = PhotoPoint::new;
         let outline = [corner(100.0, 200.0), corner(1100.0, 200.0), corner(1100.0, 303.0), corner(100.0, 298.0)];
         let is_fabric = move |at: PhotoPoint| Some(swatch(at.x, at.y));
-        (Photo { rgb, ..Photo::default() }, Body::of(&outline).unwrap(), is_fabric)
+        (Photo { rgb, ..Photo::default() }, RulerBand::of(&outline).unwrap(), is_fabric)
     }
 
     fn shows(gap_px: impl Fn(f64) -> f64) -> bool {

@@ -30,7 +30,7 @@ const BOTH_SIDES: (f64, f64) = (0.5, 0.2);
 /// Fabric under a ruler shows on both sides of it at the same place along it; beside a swatch only one side has fabric, and
 /// a gap before it, wide or just seen. Without a gap the ruler may lie with one edge on the swatch: that is left open.
 pub(super) fn ruler_lies_on(photo: &Photo, look: &FabricLook, outline: &[PhotoPoint]) -> Option<RulerOn> {
-    let body = Body::of(outline)?;
+    let body = RulerBand::of(outline)?;
     seen_on_its_sides(look, &body).or_else(|| {
         let gap = ruler_gap::table_shows(photo, &body, look.stitch_px, &|at| look.alike(at));
         gap.then_some(RulerOn::Table)
@@ -39,7 +39,7 @@ pub(super) fn ruler_lies_on(photo: &Photo, look: &FabricLook, outline: &[PhotoPo
 
 /// What fabric on both sides, on one or on neither tells of the ruler's place; `None` where one side alone is seen, or
 /// fabric runs up to the ruler on one side.
-fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
+fn seen_on_its_sides(look: &FabricLook, body: &RulerBand) -> Option<RulerOn> {
     // Places with fabric on either side, on both; those where only one side is in the picture; and of both kinds with fabric on one
     // side those where it runs up to the ruler.
     let (mut either, mut both, mut half_seen, mut seen, mut touching) = (0usize, 0usize, 0usize, 0usize, 0usize);
@@ -82,7 +82,7 @@ fn seen_on_its_sides(look: &FabricLook, body: &Body) -> Option<RulerOn> {
 }
 
 /// A ruler's outline as a band along the direction in which it is longest.
-pub(super) struct Body {
+pub(super) struct RulerBand {
     middle: PhotoPoint,
     /// Unit vector along the ruler.
     along: (f64, f64),
@@ -94,7 +94,7 @@ pub(super) struct Body {
     rim: Vec<(f64, f64)>,
 }
 
-impl Body {
+impl RulerBand {
     /// `None` for an outline without extent.
     pub fn of(outline: &[PhotoPoint]) -> Option<Self> {
         let n = outline.len() as f64;
@@ -191,7 +191,7 @@ fn width_mm(reading: &RulerReading) -> Option<f64> {
     let [train, _] = &reading.trains[..] else { return None };
     let (first, last) = (train.marks.first()?, train.marks.last()?);
     let length_mm = f64::from(last.index - first.index).abs() * train.pitch_mm;
-    let body = Body::of(&reading.outline_px)?;
+    let body = RulerBand::of(&reading.outline_px)?;
     Some((body.across.1 - body.across.0) * length_mm / first.at.distance(last.at))
 }
 
@@ -233,7 +233,7 @@ mod tests {
     fn places_in_line_with_a_ruler() {
         let corner = PhotoPoint::new;
         let outline = [corner(100.0, 200.0), corner(900.0, 240.0), corner(895.0, 340.0), corner(95.0, 300.0)];
-        let body = Body::of(&outline).unwrap();
+        let body = RulerBand::of(&outline).unwrap();
         assert!(body.places().all(|at| fabric::inside(&outline, at)));
         // Its middle line rises by a twentieth: 270 at 497.5.
         assert!(body.in_line(corner(1497.5, 320.0)) && body.in_line(corner(497.5, 270.0)));
@@ -244,7 +244,7 @@ mod tests {
     fn places_beside_a_ruler_lie_outside_it() {
         let corner = PhotoPoint::new;
         let outline = [corner(100.0, 200.0), corner(900.0, 240.0), corner(895.0, 340.0), corner(95.0, 300.0)];
-        let body = Body::of(&outline).unwrap();
+        let body = RulerBand::of(&outline).unwrap();
         for k in 0..8 {
             for side in [-1.0, 1.0] {
                 let at = body.beside((f64::from(k) + 0.5) / 8.0, side, 10.0);
