@@ -16,7 +16,7 @@ use crate::side_by_side::map_in_order;
 const KNIT: f64 = 15.0;
 
 /// The same with the pattern declared: one family was tried, not seven with their repeats.
-const KNIT_DECLARED: f64 = 11.0;
+pub const KNIT_DECLARED: f64 = 11.0;
 
 /// Lowest amplitude over noise of the weaker leg of the V, and how far below the strength of the lattice it may be (a
 /// logarithm). Every knitted surface has legs that lean both ways (measured: 3.6 and more); combs and bricks have none.

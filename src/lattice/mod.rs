@@ -38,7 +38,7 @@ mod grow_tests;
 mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
-pub use decide::{CLEAR, confirm, decide, propose};
+pub use decide::{CLEAR, KNIT_DECLARED, confirm, decide, propose};
 pub(crate) use families::spreads_off;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub(crate) use grow::median;

@@ -163,6 +163,29 @@ pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Re
     Ok(())
 }
 
+/// Refuses stitches of super bulky yarn where a place shows a whole number of smaller ones in each of them, along both axes: a motif in
+/// two colours repeats as clearly as stitches do, and more often than anyone knits with such yarn.
+pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<(), Refusal> {
+    /// Fewest stitches in 10 cm of usual yarns (Craft Yarn Council, Standard Yarn Weight System: bulky has 12 to 15 in 4 in, super bulky
+    /// 7 to 11).
+    const BULKY_FROM_PER_10CM: f64 = 12.0;
+    /// How nearly whole the numbers are, relatively (stated choice: places of one uneven fabric differ by as much).
+    const WHOLE: f64 = 0.08;
+    let Some((stitches, rows)) = found.reading.basis.per_10cm() else { return Ok(()) };
+    let several = |ratio: f64| ratio > 1.5 && (ratio / ratio.round() - 1.0).abs() < WHOLE;
+    let divides = |place: &&Place| {
+        place.basis.per_10cm().is_some_and(|(s, r)| several(s / stitches) && several(r / rows))
+            && place.score > lattice::KNIT_DECLARED
+    };
+    if stitches < BULKY_FROM_PER_10CM && places.iter().any(|p| divides(&p)) {
+        let seen =
+            "what repeats may be a motif in several colours: a place shows smaller stitches, a whole number in each";
+        let rivals = found.decision.rivals.clone();
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
+    }
+    Ok(())
+}
+
 /// Refuses a small piece of fabric, or one read faintly, that was not read surely at two places at least: nothing bears out
 /// what was read there, unless it fills what the user outlined.
 pub(super) fn check_borne_out(found: Followed, sure_places: usize) -> Result<Followed, Refusal> {

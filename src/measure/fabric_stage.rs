@@ -3,8 +3,8 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_along, check_borne_out, check_not_across, check_outdone, check_overruled, check_shape, check_stripes,
-    checked, contradiction, is_rib,
+    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_shape,
+    check_stripes, checked, contradiction, is_rib,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -163,6 +163,7 @@ impl<'a> View<'a> {
             return Err(doubt);
         }
         check_outdone(&chosen, &looks)?;
+        check_not_repeats(&chosen, &looks)?;
         check_borne_out(chosen, sure)
     }
 
