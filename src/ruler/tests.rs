@@ -335,3 +335,51 @@ fn grids_need_print_and_a_pitch() {
     assert!(read_grid(&waves, 10.0).is_err());
     assert!(read_grid(&card(placed(5.5, 0.0, 300.0, 60.0), 8, 5), f64::NAN).is_err());
 }
+
+/// The ruler runs out of the picture at its upper left: the first of its marks begin beyond the picture's edge.
+#[test]
+fn marks_that_the_picture_cuts_off_do_not_bend_the_edge() {
+    let ruler = Drawn { to_px: placed(9.0, 4.0, 90.0, -14.0), ..Drawn::mm(9.0, 4.0) };
+    let train = read_train(&ruler.photo());
+    assert!(train.marks.len() > 60, "{}", train.marks.len());
+    for mark in &train.marks {
+        let off = (0..ruler.count).map(|i| ruler.mark_at(i).distance(mark.at)).fold(f64::MAX, f64::min);
+        assert!(off < 1.5, "{off:.1} px off at {:.0}", mark.at.x);
+    }
+}
+
+/// A ruler for cutting: lines across it every inch, a line along their beginnings, eighths and quarters as ticks on that line, and
+/// numerals beside the lines.
+#[test]
+fn ticks_along_the_lines_of_a_grid_are_read() {
+    let ruler = Drawn { pitch_mm: 3.175, count: 41, ..Drawn::mm(8.0, 3.0) };
+    let ink = |x: f64, y: f64| {
+        let i = (x / ruler.pitch_mm).round();
+        let reach = match i as i32 {
+            i if i % 8 == 0 => -3.0..40.0,
+            i if i % 2 == 0 => 0.0..1.9,
+            _ => 0.0..1.0,
+        };
+        let after_inch = x.rem_euclid(25.4);
+        let stroke = (after_inch - 1.6).abs() < 0.15 || (after_inch - 3.0).abs() < 0.15;
+        (x - i * ruler.pitch_mm).abs() < 0.11 && reach.contains(&y)
+            || y.abs() < 0.08
+            || stroke && (4.0..7.0).contains(&y)
+    };
+    let to_mm = ruler.to_px.try_inverse().unwrap();
+    let photo = picture(|x, y| {
+        let v = to_mm * Vector3::new(x, y, 1.0);
+        let (x, y) = (v.x / v.z, v.y / v.z);
+        let on_it = (-4.0..130.0).contains(&x) && (-4.0..30.0).contains(&y);
+        if !on_it {
+            0.35
+        } else if (0.0..128.0).contains(&x) && ink(x, y) {
+            0.12
+        } else {
+            0.82
+        }
+    });
+    let train = read_train(&photo);
+    assert_eq!((train.unit, train.pitch_mm), (RulerUnit::Inch, 3.175));
+    assert!(train.marks.len() >= 36 && ruler.worst_error_px(&train) < 0.3, "{}", train.marks.len());
+}
