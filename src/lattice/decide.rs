@@ -240,18 +240,15 @@ fn keep_stitches(readings: &mut Vec<Reading>) {
 }
 
 /// Of all readings the one that the best is on its side, where a pair of its rows is a stitch: knit and purl rows that differ may be
-/// the two legs. It counts where its motif stands clearly more upright, or it is the clearer where all rows are alike, though too
-/// little of its legs be seen.
+/// the two legs. It counts where its motif stands clearly more upright, though too little of its legs be seen; that it is the clearer
+/// tells nothing, for rows that differ make it so.
 pub(super) fn righted<'a>(best: &Reading, all: &'a [Reading]) -> Option<&'a Reading> {
     /// How nearly the same, relatively.
     const SAME: f64 = 0.08;
     let basis = Basis { stitch: best.basis.row.map(|f| 0.5 * f), row: best.basis.stitch };
     let more_upright =
         |r: &&Reading| r.upright().zip(best.upright()).is_some_and(|(r, best)| r - best > MORE_ABOUT_THE_WALE);
-    // Garter's ridges are pairs of rows, whichever way it lies.
-    let clearer = |r: &&Reading| r.score > best.score && best.family.pattern.2 == 1;
-    let counts = |r: &&Reading| clearer(r) || more_upright(r);
-    all.iter().find(|r| hypotheses::alike(&r.basis, &basis, SAME)).filter(counts)
+    all.iter().find(|r| hypotheses::alike(&r.basis, &basis, SAME)).filter(more_upright)
 }
 
 /// Leaves those readings that stitches can show, where there are any.
