@@ -173,11 +173,11 @@ pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<()
     const WHOLE: f64 = 0.08;
     let Some((stitches, rows)) = found.reading.basis.per_10cm() else { return Ok(()) };
     let several = |ratio: f64| ratio > 1.5 && (ratio / ratio.round() - 1.0).abs() < WHOLE;
-    let divides = |place: &&Place| {
+    let divides = |place: &Place| {
         place.basis.per_10cm().is_some_and(|(s, r)| several(s / stitches) && several(r / rows))
             && place.score > lattice::KNIT_DECLARED
     };
-    if stitches < BULKY_FROM_PER_10CM && places.iter().any(|p| divides(&p)) {
+    if stitches < BULKY_FROM_PER_10CM && places.iter().any(divides) {
         let seen =
             "what repeats may be a motif in several colours: a place shows smaller stitches, a whole number in each";
         let rivals = found.decision.rivals.clone();

@@ -11,7 +11,9 @@ use crate::plane::{self, CameraPrior, CountSeen, PlaneEstimate, PlaneMap, ScaleE
 use crate::quantity::PhotoPoint;
 use crate::record::{Evidence, GraduationSeen, ScaleKind, TrainSeen};
 use crate::refusal::{Refusal, RefusalCode};
-use crate::ruler::{self, CardReading, GridReading, Id1Reading, PlacedPoint, RulerReading, RulerSettings, RulerUnit};
+use crate::ruler::{
+    self, CardReading, GraduationTrain, GridReading, Id1Reading, PlacedPoint, RulerReading, RulerSettings, RulerUnit,
+};
 
 /// Beyond this tilt loops hide one another and the plane model no longer describes a thick fabric: refused. Twice the
 /// tilt people hold a phone at without meaning to (a stated choice).
@@ -144,11 +146,7 @@ impl Scale {
     /// Longest distance between marks that were read, in mm.
     pub fn length_read_mm(&self) -> f64 {
         match self {
-            Self::Ruler(reading, _) => reading
-                .trains
-                .iter()
-                .filter_map(|t| Some(f64::from(t.marks.last()?.index - t.marks.first()?.index).abs() * t.pitch_mm))
-                .fold(0.0, f64::max),
+            Self::Ruler(reading, _) => reading.trains.iter().map(GraduationTrain::length_mm).fold(0.0, f64::max),
             Self::Grid(grid) => {
                 let range = |of: fn(&(i32, i32, PhotoPoint)) -> i32| {
                     let (low, high) =

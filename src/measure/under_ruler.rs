@@ -37,8 +37,8 @@ pub(super) fn ruler_lies_on(photo: &Photo, look: &FabricLook, outline: &[PhotoPo
     })
 }
 
-/// What fabric on both sides, on one or on neither tells of the ruler's place; `None` where one side alone is seen, or
-/// fabric runs up to the ruler on one side.
+/// What fabric on both sides, on one or on neither tells of the ruler's place; `None` where too little is seen beside it, or
+/// fabric runs up to it on one side.
 fn seen_on_its_sides(look: &FabricLook, body: &RulerBand) -> Option<RulerOn> {
     // Places with fabric on either side, on both; those where only one side is in the picture; and of both kinds with fabric on one
     // side those where it runs up to the ruler.
@@ -190,9 +190,8 @@ pub(super) fn seems_made_of(photo: &Photo, reading: &RulerReading) -> RulerMake 
 fn width_mm(reading: &RulerReading) -> Option<f64> {
     let [train, _] = &reading.trains[..] else { return None };
     let (first, last) = (train.marks.first()?, train.marks.last()?);
-    let length_mm = f64::from(last.index - first.index).abs() * train.pitch_mm;
     let body = RulerBand::of(&reading.outline_px)?;
-    Some((body.across.1 - body.across.0) * length_mm / first.at.distance(last.at))
+    Some((body.across.1 - body.across.0) * train.length_mm() / first.at.distance(last.at))
 }
 
 /// Red over blue in linear light of the ruler's body: the median of places between neighbouring marks.

@@ -84,6 +84,14 @@ pub struct GraduationTrain {
     pub hierarchy: f64,
 }
 
+impl GraduationTrain {
+    /// From the first mark to the last, in mm; 0 where there is none.
+    pub fn length_mm(&self) -> f64 {
+        let (Some(first), Some(last)) = (self.marks.first(), self.marks.last()) else { return 0.0 };
+        f64::from(last.index - first.index).abs() * self.pitch_mm
+    }
+}
+
 /// Everything read from one ruler. All trains lie in one plane and are parallel on the ruler.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RulerReading {

@@ -15,7 +15,7 @@ const EXPLAINED_WELL: f64 = 0.7;
 /// Gain from which on nothing but a ruler counts so.
 const GAIN_CERTAIN: f64 = 40.0;
 /// Least length of the short marks, in pitches: loops and threads are no longer than they are apart (stated choice); where the
-/// lengths count as nothing but a ruler's do, ticks of a grid a quarter as long as their spacing (stated choice).
+/// lengths count as nothing but a ruler's do, ticks of a grid a fifth as long as their spacing (stated choice).
 const SHORTEST: f64 = 0.45;
 const SHORTEST_CERTAIN: f64 = 0.2;
 /// Gain of long and short marks by turns, which much else shows: twice what is believed of other patterns (stated choice).
@@ -239,11 +239,12 @@ fn field_mm(c: &Candidate, m: &Match, photo: &Photo) -> f64 {
 /// An even row of marks that begin in line and are long against their step: not yet what they count.
 pub(super) fn is_graduated(train: &Train, matches: &[Match], residual_max: f64) -> bool {
     let pitch = train.pitch_px();
+    let shortest = if count_well(matches) { SHORTEST_CERTAIN } else { SHORTEST };
     train.marks.len() >= 12
         && train.density() > 0.6
         && residual_rms_px(train) < residual_max * pitch
         && (train.base.rms < (0.16 * pitch).max(1.2) || end_in_line(train, matches))
-        && train.short_px > if count_well(matches) { SHORTEST_CERTAIN } else { SHORTEST } * pitch
+        && train.short_px > shortest * pitch
 }
 
 /// Whether the marks' lengths count as nothing but a ruler's do.
