@@ -266,7 +266,7 @@ fn last_stage(
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
     let look = alike::FabricLook::of(photo, &reading);
-    let settings = gauge_settings(photo, setup, &scale, look.as_ref(), Relief::of_pattern(&decision.pattern.name));
+    let settings = gauge_settings(photo, setup, &scale, look.as_ref(), Relief::of(&decision.pattern));
     let outlined = setup.region.map(scale_stage::rectangle);
     let seen = |look: &alike::FabricLook| look.covered(&reading.region_px, scale.outline(), outlined.as_deref());
     let covered = look.as_ref().map(|look| covered.unwrap_or_else(|| seen(look)));

@@ -100,8 +100,7 @@ pub fn swatch_gauge(
     settings: &GaugeSettings,
 ) -> Option<SwatchGauge> {
     let level = lattice_under(&plane.map, blocks)?;
-    let (stitches, _) = level.basis.per_10cm()?;
-    let height = height_of(scale, settings, 100.0 / stitches);
+    let height = height_of(scale, settings, level.basis.per_10cm()?);
     let fabric = FabricView { plane, blocks };
     let (map, lattice) = fabric.lattice(plane.pose, height.mean_mm)?;
     let (stitches, rows) = lattice.basis.per_10cm()?;
@@ -162,7 +161,7 @@ pub fn swatch_gauge(
     })
 }
 
-fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64) -> HeightDifference {
+fn height_of(scale: ScaleSource, settings: &GaugeSettings, (stitches, rows): (f64, f64)) -> HeightDifference {
     /// Thickness of printed card or paper, in mm.
     const SHEET_THICKNESS_MM: f64 = 0.4;
     /// Thickness of office paper, in mm; on stiff card 0.3 to 0.5, within the limits of its bow (common practice, no source).
@@ -176,7 +175,8 @@ fn height_of(scale: ScaleSource, settings: &GaugeSettings, stitch_width_mm: f64)
         thickness_mm: settings.ruler_thickness_mm,
         make: settings.ruler_make,
         relief: settings.relief,
-        stitch_width_mm,
+        stitch_width_mm: 100.0 / stitches,
+        rows_per_stitch: rows / stitches,
     };
     let told = |thickness_mm: f64| Some(facts.thickness_mm.unwrap_or(thickness_mm));
     match scale {

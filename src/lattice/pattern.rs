@@ -34,4 +34,9 @@ impl StitchPattern {
     pub fn with_repeat(name: &str, repeat_stitches: u32, repeat_rows: u32) -> Self {
         Self { name: name.to_owned(), repeat_stitches, repeat_rows }
     }
+
+    /// Whether it is a rib: all its rows are alike, and its columns are not.
+    pub fn is_rib(&self) -> bool {
+        self.repeat_stitches > 1 && self.repeat_rows == 1
+    }
 }

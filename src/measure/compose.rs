@@ -448,7 +448,7 @@ fn cautions(setup: &Setup, finished: &Finished) -> Vec<Caution> {
         );
         cautions.push(Caution { code: CautionCode::UnevenTension, message });
     }
-    if finished.decision.pattern.name.starts_with("rib") {
+    if finished.decision.pattern.is_rib() {
         let message = "the rib was measured as it lies: worn, it stretches".to_owned();
         cautions.push(Caution { code: CautionCode::RibRelaxed, message });
     }

@@ -72,7 +72,7 @@ pub(super) fn chain(
 
     begin(Stage::Gauge, progress)?;
     let look = reading.as_ref().and_then(|reading| FabricLook::of(photo, reading));
-    let relief = setup.stitch.as_ref().map_or(Relief::Raised, |stitch| Relief::of_pattern(&stitch.name));
+    let relief = setup.stitch.as_ref().map_or(Relief::Raised, Relief::of);
     let settings = super::gauge_settings(photo, setup, &scale, look.as_ref(), relief);
     let lost = || Refusal::new(RefusalCode::NotFlat, "what was counted lies beyond the plane's horizon");
     let gauge = laid.count.gauge(&plane, scale.source(), &settings).ok_or_else(lost)?;

@@ -50,11 +50,6 @@ pub(super) fn contradiction(sure: &[(f64, Followed)]) -> Option<Refusal> {
     Some(places_differ(followed_over(sure)))
 }
 
-/// Columns of stitches side by side that look otherwise by the knitting itself.
-pub(super) fn is_rib(pattern: &StitchPattern) -> bool {
-    pattern.repeat_stitches > 1 && pattern.repeat_rows == 1
-}
-
 /// Refuses stripes that would run along the columns of stitches: a yarn is knitted along the row, so stripes do, too, and the
 /// lattice is turned on its side. What the user said of the rows' direction settles it.
 pub(super) fn check_stripes(changes: Option<ColourChanges>, setup: &Setup) -> Result<(), Refusal> {
@@ -353,7 +348,7 @@ mod tests {
     #[test]
     fn ribs_have_columns_of_their_own() {
         let named = |name: &str| StitchPattern::named(name).unwrap();
-        assert!(is_rib(&named("rib-1x1")) && is_rib(&named("rib-2x2")));
-        assert!(!is_rib(&named("stockinette")) && !is_rib(&named("garter")) && !is_rib(&named("seed")));
+        assert!(named("rib-1x1").is_rib() && named("rib-2x2").is_rib());
+        assert!(!named("stockinette").is_rib() && !named("garter").is_rib() && !named("seed").is_rib());
     }
 }

@@ -4,7 +4,7 @@ use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
     check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_shape,
-    check_stripes, checked, contradiction, is_rib,
+    check_stripes, checked, contradiction,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -294,7 +294,8 @@ impl<'a> View<'a> {
                 } else {
                     no_garter?;
                 }
-                check_stripes(colour_changes.filter(|_| !is_rib(&decision.pattern)), setup)?;
+                // Columns of a rib look otherwise by the knitting itself.
+                check_stripes(colour_changes.filter(|_| !decision.pattern.is_rib()), setup)?;
                 found.decision = decision;
                 return checked(found);
             }
