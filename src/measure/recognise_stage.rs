@@ -85,9 +85,7 @@ impl View<'_> {
                 }
             }
         }
-        let grow = |(_, lead): &(&FabricSeed, Decision)| {
-            lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows)
-        };
+        let grow = |(_, lead): &(&FabricSeed, Decision)| self.followed_from(lead);
         for alike in leads {
             match first_held(alike, grow) {
                 Ok(((seed, _), reading)) => {
