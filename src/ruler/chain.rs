@@ -119,7 +119,7 @@ fn without_doubles(strokes: &[Laid]) -> Vec<Laid> {
     let grid = StrokeGrid::new(strokes);
     let doubled = |i: usize| {
         let s = &strokes[i];
-        grid.near(s.middle).any(|j| {
+        grid.near(StrokeGrid::cell(s.middle), None).any(|j| {
             let o = &strokes[j];
             let r = (s.middle.0 - o.middle.0, s.middle.1 - o.middle.1);
             let (along, aside) = (dot(r, o.direction), r.0 * o.direction.1 - r.1 * o.direction.0);
@@ -176,13 +176,20 @@ impl<'a> StrokeGrid<'a> {
         Self { strokes, columns, rows, starts, members: entries.into_iter().map(|e| e.1).collect() }
     }
 
-    /// Strokes in the cells about a point; some twice.
-    fn near(&self, p: (f64, f64)) -> impl Iterator<Item = usize> {
-        let (cx, cy) = ((p.0 / Self::CELL_PX).floor() as i64, (p.1 / Self::CELL_PX).floor() as i64);
+    /// Column and row of the cell that holds a point; it may lie outside.
+    fn cell(p: (f64, f64)) -> (i64, i64) {
+        ((p.0 / Self::CELL_PX).floor() as i64, (p.1 / Self::CELL_PX).floor() as i64)
+    }
+
+    /// Strokes in the nine cells about one, without those that are about another; some twice.
+    fn near(&self, (cx, cy): (i64, i64), seen: Option<(i64, i64)>) -> impl Iterator<Item = usize> {
         let inside = move |v: i64, n: usize| v >= 0 && v < n as i64;
+        let is_seen = move |(x, y): (i64, i64)| {
+            seen.is_some_and(|(sx, sy): (i64, i64)| (sx - x).abs() <= 1 && (sy - y).abs() <= 1)
+        };
         (-1..=1)
             .flat_map(move |dy| (-1..=1).map(move |dx| (cx + dx, cy + dy)))
-            .filter(move |&(x, y)| inside(x, self.columns) && inside(y, self.rows))
+            .filter(move |&(x, y)| inside(x, self.columns) && inside(y, self.rows) && !is_seen((x, y)))
             .flat_map(move |(x, y)| {
                 let cell = y as usize * self.columns + x as usize;
                 self.members[self.starts[cell] as usize..self.starts[cell + 1] as usize].iter().map(|&i| i as usize)
@@ -196,14 +203,18 @@ impl<'a> StrokeGrid<'a> {
         let side = (hand * s.direction.1, -hand * s.direction.0);
         let mut found: Vec<(f64, usize)> = Vec::with_capacity(NEIGHBOURS);
         let mut reach = Self::CELL_PX / 2.0;
+        // Along a straight line what is about one cell and about one before is about those between, too.
+        let mut seen = None;
         while reach < STEP_MAX_PX && found.len() < NEIGHBOURS {
-            for j in self.near((s.middle.0 + side.0 * reach, s.middle.1 + side.1 * reach)) {
+            let cell = Self::cell((s.middle.0 + side.0 * reach, s.middle.1 + side.1 * reach));
+            for j in self.near(cell, seen) {
                 if let Some(step) = beside(s, &self.strokes[j], hand)
                     && !found.iter().any(|f| f.1 == j)
                 {
                     found.push((step, j));
                 }
             }
+            seen = Some(cell);
             reach += Self::CELL_PX;
         }
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
