@@ -52,6 +52,7 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (2_101_562, Easy),
     ];
     let swept = [
+        (2_600_952, Easy, Factor::RulerHeight, 2.0),
         (2_501_520, Normal, Factor::Tilt, 0.0),
         (1_301_641, Normal, Factor::Irregularity, 0.6),
         (1_402_640, Easy, Factor::Irregularity, 0.2),

@@ -158,8 +158,10 @@ pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Re
     Ok(())
 }
 
-/// Refuses stitches of super bulky yarn where a place shows a whole number of smaller ones in each of them, along both axes: a motif in
-/// two colours repeats as clearly as stitches do, and more often than anyone knits with such yarn.
+/// Refuses stitches of which a place shows a whole number of smaller ones in each, along both axes: what is larger has a line for
+/// everything that smaller stitches show, and a motif or stripes in two colours repeat as clearly as stitches do. A place that is sure of its own
+/// says so unless another sure one bears the larger out; any place does of what would be stitches of super bulky yarn, since such motifs are
+/// knitted more often than those.
 pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<(), Refusal> {
     /// Fewest stitches in 10 cm of usual yarns (Craft Yarn Council, Standard Yarn Weight System: bulky has 12 to 15 in 4 in, super bulky
     /// 7 to 11).
@@ -168,13 +170,15 @@ pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<()
     const WHOLE: f64 = 0.08;
     let Some((stitches, rows)) = found.reading.basis.per_10cm() else { return Ok(()) };
     let several = |ratio: f64| ratio > 1.5 && (ratio / ratio.round() - 1.0).abs() < WHOLE;
-    let divides = |place: &Place| {
+    let divides = |place: &&Place| {
         place.basis.per_10cm().is_some_and(|(s, r)| several(s / stitches) && several(r / rows))
             && place.score > lattice::KNIT_DECLARED
     };
-    if stitches < BULKY_FROM_PER_10CM && places.iter().any(divides) {
-        let seen =
-            "what repeats may be a motif in several colours: a place shows smaller stitches, a whole number in each";
+    let agrees = |place: &Place| place.is_sure() && same_counts(&place.basis, &found.reading.basis);
+    let bulky = stitches < BULKY_FROM_PER_10CM;
+    let surely = !places.iter().any(agrees) && places.iter().filter(divides).any(Place::is_sure);
+    if surely || bulky && places.iter().any(|place| divides(&place)) {
+        let seen = "what repeats may be a motif or stripes in several colours: a place shows smaller stitches, a whole number in each";
         let rivals = found.decision.rivals.clone();
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(rivals));
     }
