@@ -11,7 +11,9 @@ use std::sync::{Arc, LazyLock};
 /// Added to linear light before its logarithm: about the noise floor of an 8-bit photo's shadows, so that black does not
 /// dominate (stated choice).
 const DARK: f32 = 0.008;
-const MAP_STEP: usize = Patch::MAP_STEP;
+/// Output pixels between points at which the plane map itself is evaluated; between them the map is interpolated
+/// (perspective and lens bend by far less than 0.01 px over such a step).
+const MAP_STEP: usize = 8;
 /// Reduced copies of the photo never exceed this many pixels (8 bytes each): bounded memory for any photo.
 const SOURCE_LIMIT: usize = 13_000_000;
 /// Width of the neighbourhood over which light is evened when nothing is known of the fabric, in mm (design: measured
@@ -36,10 +38,6 @@ pub struct Patch {
 }
 
 impl Patch {
-    /// Output pixels between points at which the plane map itself is evaluated; between them the map is interpolated
-    /// (perspective and lens bend by far less than 0.01 px over such a step).
-    pub(crate) const MAP_STEP: usize = 8;
-
     /// Resamples the photo around `centre`.
     pub fn resample(
         photo: &Photo,
@@ -57,7 +55,7 @@ impl Patch {
         let grid = MapGrid::new(map, origin, px_per_mm, width, height);
         let shrink = map.px_per_mm(centre).unwrap_or(px_per_mm) / px_per_mm;
         let source = Reduced::new(photo, grid.bounds(photo), shrink);
-        let finer = shrink / source.copy.factor as f64 > 1.3;
+        let taps = if shrink / source.copy.factor as f64 > 1.3 { 2 } else { 1 };
         let log = &*LOG_TABLE;
         let mut log_rgb = vec![[0.0; 3]; width * height];
         let mut valid = vec![0.0; width * height];
@@ -85,7 +83,7 @@ impl Patch {
                             continue;
                         }
                     }
-                    let rgb = if finer { source.mean::<2>(&places, x) } else { source.mean::<1>(&places, x) };
+                    let rgb = if taps == 1 { source.at(places.at(x)) } else { source.mean(&places, x, taps) };
                     *log_rgb = [rgb[0], rgb[1], rgb[2]].map(|v| log[(v + 0.5) as usize]);
                     *valid = 1.0;
                 }
@@ -271,50 +269,21 @@ impl Reduced {
         x >= -0.5 && y >= -0.5 && x < self.copy.width as f64 - 0.5 && y < self.copy.height as f64 - 0.5
     }
 
-    /// Linear light averaged over `TAPS` × `TAPS` places in the patch pixel at `x` of a row.
-    #[inline(always)]
-    fn mean<const TAPS: usize>(&self, places: &Places, x: usize) -> [f32; 4] {
-        let at = places.at(x);
-        if TAPS == 1 {
-            return self.at(at);
-        }
-        let off = |k: usize| (k as f64 + 0.5) / TAPS as f64 - 0.5;
-        let (right, down) = (places.right_step, places.down_step);
+    /// Linear light averaged over `taps` × `taps` places in the patch pixel at `x` of a row.
+    fn mean(&self, places: &Places, x: usize, taps: usize) -> [f32; 4] {
+        let off = |k: usize| (k as f64 + 0.5) / taps as f64 - 0.5;
+        let (at, right, down) = (places.at(x), places.right_step, places.down_step);
         let mut sum = [0.0_f32; 4];
-        for v in 0..TAPS {
-            for u in 0..TAPS {
-                let (u, v) = (off(u), off(v));
-                let rgb = self.at((at.0 + u * right.0 + v * down.0, at.1 + u * right.1 + v * down.1));
-                (0..4).for_each(|c| sum[c] += rgb[c]);
-            }
+        for t in 0..taps * taps {
+            let (u, v) = (off(t % taps), off(t / taps));
+            let rgb = self.at((at.0 + u * right.0 + v * down.0, at.1 + u * right.1 + v * down.1));
+            (0..4).for_each(|c| sum[c] += rgb[c]);
         }
-        sum.map(|v| v / (TAPS * TAPS) as f32)
+        sum.map(|v| v / (taps * taps) as f32)
     }
 
     /// Linear light (0 … 65535) at a place, bilinear; the edge pixels reach outwards.
-    #[inline(always)]
     fn at(&self, (x, y): (f64, f64)) -> [f32; 4] {
-        let (width, height) = (self.copy.width, self.copy.height);
-        // Whole pixels by way of i32, which processors convert to and from in one step.
-        let (ix, iy) = (x as i32, y as i32);
-        let within = x >= 0.0 && y >= 0.0 && (ix as usize) + 1 < width && (iy as usize) + 1 < height;
-        if !within {
-            return self.at_edge((x, y));
-        }
-        let (fx, fy) = ((x - f64::from(ix)) as f32, (y - f64::from(iy)) as f32);
-        let i = iy as usize * width + ix as usize;
-        let (upper, lower) = (&self.copy.rgb[i..i + 2], &self.copy.rgb[i + width..i + width + 2]);
-        let between = |pair: &[[u16; 4]]| {
-            let [a, b] = [pair[0], pair[1]].map(|px| px.map(f32::from));
-            std::array::from_fn::<f32, 4, _>(|k| a[k] * (1.0 - fx) + b[k] * fx)
-        };
-        let (top, low) = (between(upper), between(lower));
-        std::array::from_fn(|k| top[k] * (1.0 - fy) + low[k] * fy)
-    }
-
-    /// The same where one of the four pixels around may lie beyond the edge.
-    #[cold]
-    fn at_edge(&self, (x, y): (f64, f64)) -> [f32; 4] {
         let (width, height) = (self.copy.width, self.copy.height);
         let (x, y) = (x.clamp(0.0, width as f64 - 1.0), y.clamp(0.0, height as f64 - 1.0));
         let (ix, iy) = (x as u32 as usize, y as u32 as usize);
@@ -324,7 +293,8 @@ impl Reduced {
         let j = if iy + 1 < height { i + width } else { i };
         let [a, b, c, d] = [i, i + right, j, j + right].map(|k| self.copy.rgb[k].map(f32::from));
         std::array::from_fn(|k| {
-            let (top, low) = (a[k] * (1.0 - fx) + b[k] * fx, c[k] * (1.0 - fx) + d[k] * fx);
+            let top = a[k] * (1.0 - fx) + b[k] * fx;
+            let low = c[k] * (1.0 - fx) + d[k] * fx;
             top * (1.0 - fy) + low * fy
         })
     }

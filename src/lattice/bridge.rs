@@ -58,9 +58,6 @@ impl Growth<'_> {
                     continue;
                 }
                 self.tried.insert(next, 1);
-                if field.frame(next).is_some_and(|frame| !self.shown(&frame)) {
-                    return places;
-                }
                 // What is hidden because the picture ends there has no far side.
                 let Some(frame) = field.frame(next).filter(|f| self.reader.sheet().holds(f.at)) else { continue };
                 if self.demodulator.window(self.reader, &frame).valid < VISIBLE {

@@ -9,10 +9,10 @@ use super::field::Field;
 use super::phase::{Demodulator, Frame, Motif, Shift, Window};
 use super::reader::Reader;
 use super::region;
-use super::settle::{Extent, WorkingSheet, settle, working_sheet};
+use super::settle::{settle, working_sheet};
 use super::trim::trim;
 use super::{Decision, LatticeReading, PhaseBlock, local};
-use crate::fabric::inside;
+use crate::fabric::{Sheet, inside};
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
 use crate::quantity::{PhotoPoint, PlanePoint};
@@ -91,48 +91,37 @@ pub fn grow(
     region: Option<&[PhotoPoint]>,
     windows: Windows,
 ) -> Result<LatticeReading, Refusal> {
-    let grown = |extent: Extent| {
-        let sheet = working_sheet(photo, map, decision, excluded, region, extent)?;
-        grow_sheet(&sheet, map, decision, region, windows)
-    };
-    // Most lattices that are none of the fabric's end within a few stitches: no sheet of the whole photo is made for them.
-    let grown = grown(Extent::Near).and_then(|near| near.map_or_else(|| grown(Extent::Whole), |all| Ok(Some(all))))?;
-    let (nodes, hidden) = grown.ok_or_else(|| Refusal::new(RefusalCode::LatticeUnclear, "the lattice has no end"))?;
+    let sheet = working_sheet(photo, map, decision, excluded, region)?;
+    let (nodes, hidden) = grow_sheet(&sheet, map, decision, region, windows)?;
     reading(&nodes, &hidden, map)
 }
 
-/// The blocks of a lattice, and the places where nothing can be seen.
-pub(super) type Grown = (Nodes, BTreeSet<(i32, i32)>);
-
-/// Grows the lattice over a prepared sheet; `None` where it goes on beyond what the sheet shows as one of the whole photo would.
+/// Grows the lattice over a prepared sheet: its blocks, and the places where nothing can be seen.
 pub(super) fn grow_sheet(
-    sheet: &WorkingSheet,
+    sheet: &Sheet,
     map: &PlaneMap,
     decision: &Decision,
     region: Option<&[PhotoPoint]>,
     windows: Windows,
-) -> Result<Option<Grown>, Refusal> {
+) -> Result<(Nodes, BTreeSet<(i32, i32)>), Refusal> {
     let demodulator = Demodulator::new(&decision.harmonics, windows.cells());
     let lost = |why: &str| Refusal::new(RefusalCode::LatticeUnclear, why);
     if !demodulator.spans_both() {
         return Err(lost("the lines of the spectrum fix only one direction"));
     }
-    let reader = Reader::new(&sheet.sheet);
+    let reader = Reader::new(sheet);
     let start =
         settle(&demodulator, &reader, decision).ok_or_else(|| lost("the two directions of the lattice coincide"))?;
-    let mut growth = Growth::start(&demodulator, &reader, sheet, map, region, start);
+    let mut growth = Growth::start(&demodulator, &reader, map, region, start);
     growth.run();
     growth.bridge();
-    if growth.goes_on {
-        return Ok(None);
-    }
     for _ in 0..2 {
         growth.learn();
         growth.polish();
     }
     let Growth { mut nodes, hidden, .. } = growth;
     trim(&mut nodes, &hidden);
-    Ok(Some((nodes, hidden)))
+    Ok((nodes, hidden))
 }
 
 fn reading(nodes: &Nodes, hidden: &BTreeSet<(i32, i32)>, map: &PlaneMap) -> Result<LatticeReading, Refusal> {
@@ -192,7 +181,6 @@ enum Unread {
 pub(super) struct Growth<'a> {
     pub demodulator: &'a Demodulator,
     pub reader: &'a Reader<'a>,
-    sheet: &'a WorkingSheet,
     map: &'a PlaneMap,
     region: Option<&'a [PhotoPoint]>,
     motif: Motif,
@@ -202,15 +190,12 @@ pub(super) struct Growth<'a> {
     pub hidden: BTreeSet<(i32, i32)>,
     queue: BinaryHeap<(u64, (i32, i32))>,
     places_left: usize,
-    /// Whether a place was asked for that the sheet does not show as one of the whole photo would: nothing is read then.
-    goes_on: bool,
 }
 
 impl<'a> Growth<'a> {
     fn start(
         demodulator: &'a Demodulator,
         reader: &'a Reader<'a>,
-        sheet: &'a WorkingSheet,
         map: &'a PlaneMap,
         region: Option<&'a [PhotoPoint]>,
         frame: Frame,
@@ -222,7 +207,6 @@ impl<'a> Growth<'a> {
         let mut growth = Self {
             demodulator,
             reader,
-            sheet,
             map,
             region,
             motif,
@@ -231,7 +215,6 @@ impl<'a> Growth<'a> {
             hidden: BTreeSet::new(),
             queue: BinaryHeap::new(),
             places_left: MOST_MEASURED,
-            goes_on: false,
         };
         if let Some(shift) = demodulator.shift(&growth.motif, &window, [0.0, 0.0], 0.0) {
             growth.nodes.insert((0, 0), Node { frame, shift, window });
@@ -242,7 +225,7 @@ impl<'a> Growth<'a> {
 
     /// Goes on from the best-seen block until none is left.
     pub fn run(&mut self) {
-        while let Some((_, at)) = self.queue.pop().filter(|_| !self.goes_on) {
+        while let Some((_, at)) = self.queue.pop() {
             if self.nodes.contains_key(&at) {
                 continue;
             }
@@ -286,17 +269,8 @@ impl<'a> Growth<'a> {
 
     /// Reads the phase of a block at a predicted place, and keeps in mind where nothing can be seen.
     pub fn read(&mut self, at: (i32, i32), frame: Frame, search: f64) -> Option<Node> {
-        if !self.shown(&frame) {
-            return None;
-        }
         let seen = self.seen(at, frame, search);
         self.kept(at, seen)
-    }
-
-    /// Whether the sheet shows a place as one of the whole photo would; keeps in mind where it does not.
-    pub fn shown(&mut self, frame: &Frame) -> bool {
-        self.goes_on |= !self.sheet.holds(frame.at);
-        !self.goes_on
     }
 
     fn kept(&mut self, at: (i32, i32), seen: Result<Node, Unread>) -> Option<Node> {

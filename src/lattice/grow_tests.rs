@@ -2,7 +2,7 @@
 
 use super::field::Field;
 use super::grow::{Nodes, grow_sheet};
-use super::settle::{Extent, working_sheet};
+use super::settle::working_sheet;
 use super::*;
 use crate::photo::Photo;
 use crate::plane::PlaneMap;
@@ -87,8 +87,8 @@ fn a_row_miscounted_between_two_sides_is_a_step_of_one() {
     let counts = |x: f64, y: f64| [0.22 * x, 0.31 * y * (1.0 + 4e-4 * y)];
     let (photo, map) = drawn((900, 700), 8.0, &KNIT, counts, 0.05, 5);
     let decision = decision(basis, PlanePoint::new(55.0, 45.0), &KNIT);
-    let sheet = working_sheet(&photo, &map, &decision, &[], None, Extent::Whole).unwrap();
-    let (all, _) = grow_sheet(&sheet, &map, &decision, None, Windows::Wide).unwrap().unwrap();
+    let sheet = working_sheet(&photo, &map, &decision, &[], None).unwrap();
+    let (all, _) = grow_sheet(&sheet, &map, &decision, None, Windows::Wide).unwrap();
     let first: Nodes = all.iter().filter(|(k, _)| k.1 <= -1).map(|(k, n)| (*k, n.clone())).collect();
     let beyond = || all.iter().filter(|(k, _)| k.1 >= 3).map(|(k, n)| (*k, n.clone()));
     let right: Nodes = first.clone().into_iter().chain(beyond()).collect();
@@ -118,34 +118,6 @@ fn a_hidden_strip_is_bridged_without_a_miscount() {
         let d = counts(b.at.x, b.at.y)[1] - counts(zero.at.x, zero.at.y)[1];
         assert!((b.rows - zero.rows - d).abs() < 0.1, "rows {} against {d}", b.rows - zero.rows);
     }
-}
-
-#[test]
-fn a_lattice_that_ends_near_its_seed_is_followed_alike_on_a_near_sheet() {
-    let basis = Basis { stitch: [0.22, 0.0], row: [0.0, 0.31] };
-    // Fabric of some stitches and rows to every side, around it another texture; and fabric all over.
-    let patch = |reach_mm: f64| {
-        let counts = move |x: f64, y: f64| {
-            let inside = (x - 180.0).hypot(y - 150.0) < reach_mm;
-            if inside { [0.22 * x, 0.31 * y] } else { [0.57 * x, 0.13 * y] }
-        };
-        drawn((1800, 1500), 5.0, &KNIT, counts, 0.1, 7)
-    };
-    let decision = decision(basis, PlanePoint::new(180.0, 150.0), &KNIT);
-    let grown = |(photo, map): &(Photo, PlaneMap), extent| {
-        let sheet = working_sheet(photo, map, &decision, &[], None, extent).unwrap();
-        let pixels = sheet.sheet.grey.len();
-        (pixels, grow_sheet(&sheet, map, &decision, None, Windows::Wide).unwrap())
-    };
-    let small = patch(32.0);
-    let ((near_px, near), (whole_px, whole)) = (grown(&small, Extent::Near), grown(&small, Extent::Whole));
-    let ((near, _), (whole, _)) = (near.unwrap(), whole.unwrap());
-    assert!(2 * near_px < whole_px && near.len() >= 20, "{near_px} of {whole_px} px, {} blocks", near.len());
-    assert_eq!(near.keys().collect::<Vec<_>>(), whole.keys().collect::<Vec<_>>());
-    for (a, b) in near.values().zip(whole.values()) {
-        assert!(a.settled().distance(b.settled()) < 0.02, "{:?} {:?}", a.settled(), b.settled());
-    }
-    assert!(grown(&patch(1e3), Extent::Near).1.is_none());
 }
 
 #[test]

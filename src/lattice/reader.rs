@@ -46,19 +46,15 @@ impl<'a> Reader<'a> {
         let ((x0, y0), end) = (place(from), place(to));
         let steps = grey.len().saturating_sub(1).max(1) as f64;
         let step = ((end.0 - x0) / steps, (end.1 - y0) / steps);
-        // What lies between two places on the sheet lies on it.
-        let all = on_sheet((x0, y0)) && on_sheet(end);
         for (k, (grey, seen)) in grey.iter_mut().zip(seen).enumerate() {
             let (x, y) = (x0 + k as f64 * step.0, y0 + k as f64 * step.1);
-            (*grey, *seen) = if all || on_sheet((x, y)) { self.at(x, y) } else { (0.0, 0.0) };
+            (*grey, *seen) = if on_sheet((x, y)) { self.at(x, y) } else { (0.0, 0.0) };
         }
     }
 
     /// Value and validity at pixels from the centre of the first, on the sheet.
-    #[inline(always)]
     fn at(&self, x: f64, y: f64) -> (f32, f32) {
-        // Whole pixels by way of i32, which processors convert to and from in one step.
-        let (ix, iy) = (x as i32, y as i32);
+        let (ix, iy) = (x as u32, y as u32);
         let (fx, fy) = ((x - f64::from(ix)) as f32, (y - f64::from(iy)) as f32);
         let i = iy as usize * self.width + ix as usize;
         let (upper, lower) = (&self.grey[i..i + 2], &self.grey[i + self.width..i + self.width + 2]);

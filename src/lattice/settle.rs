@@ -20,46 +20,14 @@ const SHEET_LIMIT: f64 = 4.0e6;
 const COLOUR_CELLS: f64 = 16.0;
 pub(super) const DETAIL_CELLS: f64 = 0.2;
 
-/// How much of the fabric's plane a working sheet shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Extent {
-    /// A few stitches and rows around the seed.
-    Near,
-    /// All that the photo may show.
-    Whole,
-}
-
-/// Stitches and rows, whichever are longer, that a near sheet shows to every side of its seed: eleven are followed on it, which
-/// is as far as most lattices go that are none of the fabric's.
-const NEAR_CELLS: f64 = 16.0;
-/// Of these, what windows and evened light reach beyond the place that is read: a window of six cells three, on a slant more;
-/// light is evened twice over a tent of 1.6.
-const RIM_CELLS: f64 = 5.0;
-
-/// What a lattice is followed on.
-pub(super) struct WorkingSheet {
-    pub sheet: Sheet,
-    /// Where places can be read as on a sheet of all that the photo shows: x0, y0, x1, y1 in mm.
-    pub within: [f64; 4],
-}
-
-impl WorkingSheet {
-    /// Whether a place is read as on the whole sheet.
-    pub fn holds(&self, at: PlanePoint) -> bool {
-        let [x0, y0, x1, y1] = self.within;
-        (x0..=x1).contains(&at.x) && (y0..=y1).contains(&at.y)
-    }
-}
-
-/// The even-lit sheet of what the photo may show of the fabric's plane, around the seed, in the decision's projection.
+/// The even-lit sheet of all that the photo may show of the fabric's plane, around the seed, in the decision's projection.
 pub(super) fn working_sheet(
     photo: &Photo,
     map: &PlaneMap,
     decision: &Decision,
     excluded: &[Vec<PhotoPoint>],
     region: Option<&[PhotoPoint]>,
-    extent: Extent,
-) -> Result<WorkingSheet, Refusal> {
+) -> Result<Sheet, Refusal> {
     let nowhere = || Refusal::new(RefusalCode::LatticeUnclear, "the seed lies outside the photo's plane");
     let (s, r) = decision.basis.steps_mm().ok_or_else(nowhere)?;
     let (s, r) = (s[0].hypot(s[1]), r[0].hypot(r[1]));
@@ -68,48 +36,25 @@ pub(super) fn working_sheet(
     let [x0, y0, x1, y1] = visible_plane(photo, map, region);
     // A very oblique photo sees far into the distance: keep to what bounded memory holds around the seed.
     let reach = 0.5 * SHEET_LIMIT.sqrt() / px_per_mm;
-    let clip = |lo: f64, hi: f64, at: f64, reach: f64| (lo.max(at - reach), hi.min(at + reach));
-    let at = decision.seed;
-    let ((x0, x1), (y0, y1)) = (clip(x0, x1, at.x, 2.0 * reach), clip(y0, y1, at.y, 2.0 * reach));
+    let clip = |lo: f64, hi: f64, at: f64| (lo.max(at - 2.0 * reach), hi.min(at + 2.0 * reach));
+    let ((x0, x1), (y0, y1)) = (clip(x0, x1, decision.seed.x), clip(y0, y1, decision.seed.y));
     let area = (x1 - x0) * (y1 - y0) * px_per_mm * px_per_mm;
-    let whole = if area > SHEET_LIMIT {
-        (clip(x0, x1, at.x, reach.max(1.0)), clip(y0, y1, at.y, reach.max(1.0)))
+    let ((x0, x1), (y0, y1)) = if area > SHEET_LIMIT {
+        let k = reach.max(1.0);
+        let cut = |lo: f64, hi: f64, at: f64| (lo.max(at - k), hi.min(at + k));
+        (cut(x0, x1, decision.seed.x), cut(y0, y1, decision.seed.y))
     } else {
         ((x0, x1), (y0, y1))
     };
-    let reach = NEAR_CELLS * s.max(r);
-    let near = |side: (f64, f64), at: f64| on_pixels_of(side, clip(side.0, side.1, at, reach), px_per_mm);
-    let near = (near(whole.0, at.x), near(whole.1, at.y));
-    let size = |((x0, x1), (y0, y1)): ((f64, f64), (f64, f64))| (x1 - x0) * (y1 - y0);
-    // A near sheet that shows most of the whole saves nothing.
-    let shown = if extent == Extent::Near && 2.0 * size(near) < size(whole) { near } else { whole };
-    let ((x0, x1), (y0, y1)) = shown;
     if !(x1 > x0 && y1 > y0) {
         return Err(nowhere());
     }
-    let rim = RIM_CELLS * s.max(r);
-    // Beyond an edge that the whole sheet has, too, there is nothing to be read.
-    let inner = |(lo, hi): (f64, f64), whole: (f64, f64)| {
-        let open = |cut: bool, value: f64, beyond: f64| if cut { value } else { beyond };
-        (open(lo > whole.0, lo + rim, f64::NEG_INFINITY), open(hi < whole.1, hi - rim, f64::INFINITY))
-    };
-    let (across, down) = (inner(shown.0, whole.0), inner(shown.1, whole.1));
     let centre = PlanePoint::new((x0 + x1) / 2.0, (y0 + y1) / 2.0);
     let patch = Patch::resample(photo, map, centre, (x1 - x0, y1 - y0), px_per_mm, excluded);
     let colours = TwoColours::seen(&patch, decision.seed, COLOUR_CELLS * s.max(r), DETAIL_CELLS * s.min(r));
     let patch = if let Some(colours) = &colours { patch.in_one_colour(colours) } else { patch };
     // Light is evened over about one and a half stitches or rows, whichever is longer: the lattice's own lines pass.
-    let sheet = patch.sheet(decision.weights, 1.6 * s.max(r));
-    Ok(WorkingSheet { sheet, within: [across.0, down.0, across.1, down.1] })
-}
-
-/// A part of a sheet's side, in mm, widened to whole cells of the sheet's map grid: so a sheet of the part has the same pixels.
-fn on_pixels_of((from, to): (f64, f64), part: (f64, f64), px_per_mm: f64) -> (f64, f64) {
-    let cell = Patch::MAP_STEP as f64 / px_per_mm;
-    let pixels = ((to - from) * px_per_mm - 1e-6).ceil();
-    let (start, end) = ((from + to) / 2.0 - pixels / 2.0 / px_per_mm, (from + to) / 2.0 + pixels / 2.0 / px_per_mm);
-    let cells = |mm: f64| (mm - start) / cell;
-    ((start + cell * cells(part.0).floor()).max(start), (start + cell * cells(part.1).ceil()).min(end))
+    Ok(patch.sheet(decision.weights, 1.6 * s.max(r)))
 }
 
 /// Bounding box in the plane of the photo's frame, or of the region: x0, y0, x1, y1 in mm.

@@ -20,7 +20,6 @@ use crate::quantity::{PhotoPoint, PlanePoint};
 use crate::record::Evidence;
 use crate::refusal::{Refusal, RefusalCode};
 use crate::side_by_side::map_in_order;
-use std::sync::{Arc, Mutex, PoisonError};
 
 /// Fewest stitches and rows, along either axis, that a measurement stands on (design choice: below this a lattice is too
 /// easily mistaken, and edge stitches weigh too much).
@@ -91,12 +90,7 @@ impl Place {
     }
 }
 
-/// Lattices that were followed over the photo, or could not be, with the windows they were followed in: several places lead to
-/// the same, and to follow one takes long. Nothing but time depends on it.
-type KnownLattices = Arc<Mutex<Vec<(Decision, Windows, Result<LatticeReading, Refusal>)>>>;
-
 /// What the stages of the fabric look at.
-#[derive(Clone)]
 pub(super) struct View<'a> {
     pub photo: &'a Photo,
     pub map: &'a PlaneMap,
@@ -106,7 +100,6 @@ pub(super) struct View<'a> {
     pub ruler_direction_deg: Option<f64>,
     /// Windows in which lattices are followed.
     pub windows: Windows,
-    known: KnownLattices,
 }
 
 impl<'a> View<'a> {
@@ -117,8 +110,7 @@ impl<'a> View<'a> {
         region: Option<&'a [PhotoPoint]>,
         ruler_direction_deg: Option<f64>,
     ) -> Self {
-        let (windows, known) = (Windows::Wide, KnownLattices::default());
-        Self { photo, map, excluded, region, ruler_direction_deg, windows, known }
+        Self { photo, map, excluded, region, ruler_direction_deg, windows: Windows::Wide }
     }
 
     /// Places that may be knitted, best first.
@@ -180,7 +172,7 @@ impl<'a> View<'a> {
     /// what is recognised is weighed otherwise.
     pub fn follow_closely(&self, seeds: &[FabricSeed], setup: &Setup) -> Option<Followed> {
         setup.stitch.as_ref()?;
-        let close = View { windows: Windows::Narrow, ..self.clone() };
+        let close = View { windows: Windows::Narrow, ..*self };
         let mut found = close.follow(seeds, setup).ok()?;
         let Agreement { agree, of } = found.decision.stands_on.places;
         let covered = self.covered(&found.reading)?;
@@ -381,22 +373,9 @@ impl<'a> View<'a> {
         }
     }
 
-    /// Follows the lattice over the fabric, or recalls what came of it.
-    pub(super) fn followed_from(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
-        // Nothing is left half done under the lock.
-        let known = || self.known.lock().unwrap_or_else(PoisonError::into_inner);
-        let same = |(other, windows, _): &&(Decision, Windows, _)| *windows == self.windows && other == decision;
-        if let Some((_, _, reading)) = known().iter().find(same) {
-            return reading.clone();
-        }
-        let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region, self.windows);
-        known().push((decision.clone(), self.windows, reading.clone()));
-        reading
-    }
-
     /// Follows the lattice over the fabric, and refuses a region too small to stand on.
     pub(super) fn grow(&self, decision: &Decision) -> Result<LatticeReading, Refusal> {
-        let reading = self.followed_from(decision)?;
+        let reading = lattice::grow(self.photo, self.map, decision, self.excluded, self.region, self.windows)?;
         let (stitches, rows) = reading.extent;
         if stitches < LEAST_EXTENT || rows < LEAST_EXTENT {
             let seen = format!(

@@ -85,7 +85,9 @@ impl View<'_> {
                 }
             }
         }
-        let grow = |(_, lead): &(&FabricSeed, Decision)| self.followed_from(lead);
+        let grow = |(_, lead): &(&FabricSeed, Decision)| {
+            lattice::grow(self.photo, self.map, lead, self.excluded, self.region, self.windows)
+        };
         for alike in leads {
             match first_held(alike, grow) {
                 Ok(((seed, _), reading)) => {
