@@ -2,6 +2,7 @@
 
 mod axis_spectrum;
 mod bridge;
+mod comes_back;
 mod crossing;
 mod decide;
 mod families;
@@ -38,6 +39,7 @@ mod grow_tests;
 mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
+pub use comes_back::check_comes_back;
 pub use decide::{CLEAR, KNIT_DECLARED, confirm, decide, propose};
 pub(crate) use families::spreads_off;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};

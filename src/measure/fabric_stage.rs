@@ -288,6 +288,7 @@ impl<'a> View<'a> {
                 check_not_across(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 check_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 check_shape(&found.reading.basis, &decision.pattern, decision.margin, setup)?;
+                lattice::check_comes_back(&sheets, &found.reading.basis, &decision)?;
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
                     found.doubt = no_garter.err();
@@ -318,7 +319,7 @@ impl<'a> View<'a> {
             refusal.rivals.splice(0..0, untold);
             refusal
         };
-        let Look { decision: whole, colour_changes, .. } = self.looked_over(&found, &named).map_err(with_own)?;
+        let Look { decision: whole, sheets, colour_changes } = self.looked_over(&found, &named).map_err(with_own)?;
         if !same_counts(&whole.basis, &found.decision.basis) {
             let seen = "the stitches that the whole fabric shows are not those that its places show";
             let rivals = own.into_iter().chain(as_rival(&whole)).collect();
@@ -326,6 +327,7 @@ impl<'a> View<'a> {
         }
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
         check_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
+        lattice::check_comes_back(&sheets, &found.reading.basis, &whole)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }
