@@ -17,7 +17,7 @@ const BETTER: f64 = 0.1;
 const BEYOND: f64 = 1.5;
 
 /// Samples of the fabric compared with each other, about (bounded time).
-const SAMPLES: usize = 20_000;
+const SAMPLES: f64 = 20_000.0;
 /// Fewest that say something.
 const FEWEST: f64 = 400.0;
 
@@ -44,8 +44,8 @@ pub fn check_comes_back(sheets: &[Sheet], basis: &Basis, decision: &Decision) ->
         });
         if let Some((lag, _)) = others.max_by(|a, b| a.1.total_cmp(&b.1)).filter(|(_, like)| *like > own + BETTER) {
             let seen = format!(
-                "the fabric comes back to itself after {lag} of the {what} that were followed, and not after {repeat}, as its \
-                 repeat should"
+                "the fabric comes back to itself after {lag} of the {what} that were followed, not after {repeat}: it has another \
+                 repeat, or these are not its {what}"
             );
             return Err(Refusal::new(RefusalCode::LatticeUnclear, seen).with_rivals(decision.rivals.clone()));
         }
@@ -57,10 +57,12 @@ pub fn check_comes_back(sheets: &[Sheet], basis: &Basis, decision: &Decision) ->
 fn likeness(sheet: &Sheet, step_mm: [f64; 2], steps: f64) -> Option<f64> {
     let [dx, dy] = step_mm.map(|v| (v * steps * sheet.px_per_mm) as f32);
     let (width, height) = sheet.grey.dimensions();
-    let every = ((width as usize * height as usize) as f64 / SAMPLES as f64).sqrt().ceil().max(1.0) as usize;
+    let every = (f64::from(width) * f64::from(height) / SAMPLES).sqrt().ceil().max(1.0) as u32;
     let (mut n, mut a, mut b, mut aa, mut bb, mut ab) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
-    for y in (0..height).step_by(every) {
-        for x in (0..width).step_by(every) {
+    for j in 0..height / every {
+        for i in 0..width / every {
+            // Set off from row to row and from column to column, so that they fall on every part of a stitch.
+            let (x, y) = (i * every + 5 * j % every, j * every + 7 * i % every);
             let there = (x as f32 + dx, y as f32 + dy);
             let seen = |at: (f32, f32)| interpolate_bilinear(&sheet.valid, at.0, at.1).is_some_and(|v| v.0[0] > 0.999);
             if sheet.valid.get_pixel(x, y).0[0] < 0.5 || !seen(there) {
