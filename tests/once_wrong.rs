@@ -51,9 +51,11 @@ fn wrong_factors_of_the_studies_are_right_or_refused() {
         (1_901_773, Normal),
         (2_101_562, Easy),
         (2_601_283, Hard),
+        (2_701_780, Hard),
     ];
     let swept = [
         (2_601_022, Easy, Factor::Tilt, 12.0),
+        (2_702_300, Normal, Factor::Noise, 0.003),
         (2_600_952, Easy, Factor::RulerHeight, 2.0),
         (2_501_520, Normal, Factor::Tilt, 0.0),
         (1_301_641, Normal, Factor::Irregularity, 0.6),

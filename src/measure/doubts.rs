@@ -70,6 +70,24 @@ pub(super) fn check_stripes(changes: Option<ColourChanges>, setup: &Setup) -> Re
     }
 }
 
+/// Refuses rows of garter each of which would be of another colour than the next: its stripes are knitted a ridge at a time, two rows
+/// (common practice, no source: one row of a colour leaves no line), so ridges were counted for rows. An expected gauge settles it.
+pub(super) fn check_ridges(
+    changes: Option<ColourChanges>,
+    pattern: &StitchPattern,
+    setup: &Setup,
+) -> Result<(), Refusal> {
+    /// Changes per row: half-way from every second row to every one.
+    const EVERY_ROW: f64 = 0.75;
+    let garter = StitchPattern::named("garter").is_some_and(|garter| garter.name == pattern.name);
+    if garter && setup.expected.is_none() && changes.is_some_and(|seen| seen.along_wale > EVERY_ROW) {
+        let seen =
+            "the colour would change at every row of the garter, and it does so at its ridges, which are two rows";
+        return Err(Refusal::new(RefusalCode::LatticeUnclear, seen));
+    }
+    Ok(())
+}
+
 /// Refuses what lies across the ruler and may as well lie otherwise: a texture of knit and purl stitches by turns both ways (seed stitch
 /// turned by 60° is nearly the same, the repeats of others stand in rows along their diagonals), and single stitches under a name that
 /// is not the trade's own for them. A ruler is laid along rows or columns. What the user said of the rows' direction settles it.
@@ -159,8 +177,8 @@ pub(super) fn check_outdone(found: &Followed, places: &[Place]) -> Result<(), Re
 }
 
 /// Refuses stitches of which a place shows a whole number of smaller ones in each, along both axes: what is larger has a line for
-/// everything that smaller stitches show, and a motif or stripes in two colours repeat as clearly as stitches do. A place that is sure of its own
-/// says so unless another sure one bears the larger out; any place does of what would be stitches of super bulky yarn, since such motifs are
+/// everything that smaller stitches show, and a motif or stripes in two colours repeat as clearly as stitches do. Places that are sure of
+/// their own say so where fewer sure ones bear the larger out; any place does of what would be stitches of super bulky yarn, since such motifs are
 /// knitted more often than those.
 pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<(), Refusal> {
     /// Fewest stitches in 10 cm of usual yarns (Craft Yarn Council, Standard Yarn Weight System: bulky has 12 to 15 in 4 in, super bulky
@@ -174,9 +192,10 @@ pub(super) fn check_not_repeats(found: &Followed, places: &[Place]) -> Result<()
         place.basis.per_10cm().is_some_and(|(s, r)| several(s / stitches) && several(r / rows))
             && place.score > lattice::KNIT_DECLARED
     };
-    let agrees = |place: &Place| place.is_sure() && same_counts(&place.basis, &found.reading.basis);
+    let agrees = |place: &&Place| place.is_sure() && same_counts(&place.basis, &found.reading.basis);
     let bulky = stitches < BULKY_FROM_PER_10CM;
-    let surely = !places.iter().any(agrees) && places.iter().filter(divides).any(Place::is_sure);
+    let surely =
+        places.iter().filter(divides).filter(|place| place.is_sure()).count() > places.iter().filter(agrees).count();
     if surely || bulky && places.iter().any(|place| divides(&place)) {
         let seen = "what repeats may be a motif or stripes in several colours: a place shows smaller stitches, a whole number in each";
         let rivals = found.decision.rivals.clone();
@@ -285,6 +304,19 @@ mod tests {
         assert_eq!(turned.code, RefusalCode::AxesUnclear);
         let told = Setup { row_direction_deg: Some(0.0), ..setup };
         assert!(check_stripes(seen(0.8, 0.06), &told).is_ok());
+    }
+
+    #[test]
+    fn garter_changes_colour_at_its_ridges() {
+        let changing = |along_wale| Some(ColourChanges { along_row: 0.05, along_wale });
+        let (garter, plain) = (StitchPattern::named("garter").unwrap(), StitchPattern::named("stockinette").unwrap());
+        let setup = Setup::default();
+        assert!(check_ridges(None, &garter, &setup).is_ok() && check_ridges(changing(0.5), &garter, &setup).is_ok());
+        let refused = check_ridges(changing(0.95), &garter, &setup).unwrap_err();
+        assert_eq!(refused.code, RefusalCode::LatticeUnclear);
+        assert!(check_ridges(changing(0.95), &plain, &setup).is_ok());
+        let told = Setup { expected: Some((20.0, 40.0)), ..setup };
+        assert!(check_ridges(changing(0.95), &garter, &told).is_ok());
     }
 
     #[test]

@@ -3,8 +3,8 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_shape,
-    check_stripes, checked, contradiction,
+    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_ridges,
+    check_shape, check_stripes, checked, contradiction,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -295,6 +295,7 @@ impl<'a> View<'a> {
                 } else {
                     no_garter?;
                 }
+                check_ridges(colour_changes, &decision.pattern, setup)?;
                 // Columns of a rib look otherwise by the knitting itself.
                 check_stripes(colour_changes.filter(|_| !decision.pattern.is_rib()), setup)?;
                 found.decision = decision;
@@ -328,6 +329,7 @@ impl<'a> View<'a> {
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
         check_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
         lattice::check_comes_back(&sheets, &found.reading.basis, &whole)?;
+        check_ridges(colour_changes, &whole.pattern, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }
