@@ -13,6 +13,10 @@ use image::imageops::interpolate_bilinear;
 /// nothing; three wrong lattices had 0.18, 0.41 and 0.71).
 const BETTER: f64 = 0.1;
 
+/// Within which it comes back as well after half of the repeat (measured on two sets: of 69 right answers the nearest has 0.08 less
+/// there, 0.38 and 0.46; a rib counted at half its stitches has 0.09 more).
+const AS_GOOD: f64 = 0.03;
+
 /// Stitches or rows beyond the repeat within which another is looked for: of a repeat that is counted too long.
 const BEYOND: f64 = 1.5;
 
@@ -23,8 +27,8 @@ const FEWEST: f64 = 400.0;
 
 /// Refuses a lattice in which the repeat of its pattern comes back after other than its own number of stitches or rows: where the
 /// fabric, moved by another number of them, from one to somewhat more than the repeat has, is far more like itself. `sheets` show it
-/// made even by that lattice. After half of its repeat it may not even be as like itself: there knit and purl change places, or a motif
-/// is set off (of 69 right answers the most alike has 0.38 there, and 0.46 after its repeat).
+/// made even by that lattice. After half of its repeat it may not even be as like itself: there knit and purl
+/// change places, or a motif is set off.
 ///
 /// # Errors
 /// `lattice_unclear`, with what the repeat comes back after.
@@ -45,7 +49,7 @@ pub fn check_comes_back(sheets: &[Sheet], basis: &Basis, decision: &Decision) ->
         let most = repeat + BEYOND.min(0.5 * repeat);
         let better = (2..=(2.0 * most) as u32).map(|half| 0.5 * f64::from(half)).filter_map(|lag| {
             let like = likeness(sheet, step, lag)?;
-            let over = if lag == 0.5 * repeat { 0.0 } else { BETTER };
+            let over = if lag == 0.5 * repeat { -AS_GOOD } else { BETTER };
             (like > own + over).then_some((lag, like))
         });
         if let Some((lag, _)) = better.max_by(|a, b| a.1.total_cmp(&b.1)) {
@@ -100,7 +104,7 @@ mod tests {
         let grey = ImageBuffer::from_fn(400, 240, |x, y| {
             let (s, r) = (f64::from(x) / 10.0, f64::from(y) / 8.0);
             let turn = |v: f64| (std::f64::consts::TAU * v).cos();
-            Luma([(turn(2.0 * s) + 0.5 * turn(r) + turn(s / apart).powi(4)) as f32])
+            Luma([(turn(2.0 * s) + 0.5 * turn(r) + 4.0 * (0.5 + 0.5 * turn(s / apart)).powi(4)) as f32])
         });
         let valid = ImageBuffer::from_pixel(400, 240, Luma([1.0]));
         Sheet { origin: PlanePoint::new(0.0, 0.0), px_per_mm: 2.0, grey, valid, weights: [0.2, 0.7, 0.1] }
@@ -130,7 +134,7 @@ mod tests {
         // A column in six that recedes and is counted as half of one.
         let refused = checked(sheet(5.5), (6, 1)).unwrap_err();
         assert_eq!(refused.code, RefusalCode::LatticeUnclear);
-        assert!(refused.to_string().contains("5.5"), "{refused}");
+        assert!(refused.seen.contains("5.5"), "{refused:?}");
         // One that is not counted at all.
         assert!(checked(sheet(5.0), (6, 1)).is_err());
         // Two of them counted as one.
