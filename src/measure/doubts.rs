@@ -79,8 +79,7 @@ pub(super) fn check_ridges(
 ) -> Result<(), Refusal> {
     /// Changes per row: half-way from every second row to every one.
     const EVERY_ROW: f64 = 0.75;
-    let garter = StitchPattern::named("garter").is_some_and(|garter| garter.name == pattern.name);
-    if garter && setup.expected.is_none() && changes.is_some_and(|seen| seen.along_wale > EVERY_ROW) {
+    if pattern.name == "garter" && setup.expected.is_none() && changes.is_some_and(|seen| seen.along_wale > EVERY_ROW) {
         let seen =
             "the colour would change at every row of the garter, and it does so at its ridges, which are two rows";
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen));
