@@ -88,8 +88,13 @@ const HARMONICS: usize = 14;
 /// uneven fabric differ by a tenth and a little more, a wrong octave is off by a quarter or more (stated choice: between them).
 const SAME_COUNTS: f64 = 0.15;
 
-/// How far a declared row direction may be from the reading's, in degrees: half-way to the other axis.
-const DECLARED_AXIS_DEG: f64 = 40.0;
+/// How far a declared row direction may be from the reading's, in degrees (stated choice: told by eye it is off by a few, the
+/// diagonals of square cells lie 45° off, so half-way is 22.5).
+const DECLARED_AXIS_DEG: f64 = 20.0;
+
+/// How far apart the rows of two readings of one pattern run when their direction tells which is right, in degrees: nearly half-way
+/// to the other axis.
+const TURNED_DEG: f64 = 40.0;
 
 /// How near an expected gauge must be, relatively: a third of the way to the nearest octave (2 : 3).
 const EXPECTED_WITHIN: f64 = 0.15;
@@ -393,11 +398,12 @@ fn unclear(readings: &[Reading], choice: &Choice, declared: &Declared, margin: f
 /// other patterns, or other counts.
 pub(super) fn code_between(best: &Reading, second: &Reading, recognising: bool) -> RefusalCode {
     let swapped = Basis { stitch: second.basis.row, row: second.basis.stitch };
-    let same_pattern = std::ptr::eq(best.family, second.family);
-    let turned =
-        best.basis.steps_mm().zip(second.basis.steps_mm()).is_some_and(|((a, _), (b, _))| {
-            super::off_direction_deg(a, b[1].atan2(b[0]).to_degrees()) > DECLARED_AXIS_DEG
-        });
+    let same_pattern = best.family.pattern == second.family.pattern;
+    let turned = best
+        .basis
+        .steps_mm()
+        .zip(second.basis.steps_mm())
+        .is_some_and(|((a, _), (b, _))| super::off_direction_deg(a, b[1].atan2(b[0]).to_degrees()) > TURNED_DEG);
     if hypotheses::alike(&best.basis, &swapped, 0.08) || same_pattern && turned {
         RefusalCode::AxesUnclear
     } else if recognising && !same_pattern {

@@ -80,6 +80,26 @@ const GARTER: &[Line] = &[
     line(3.0, 1.0, -1.4, 0.8),
 ];
 
+/// Garter whose arcs are evenly spaced: the upper and the lower arcs of a ridge, half a stitch apart, lie as far apart as those of
+/// two ridges. Then of the lines off both axes those cancel whose indices (h, 2k) have an odd sum, (1, 1) first, and (1, ½) is
+/// at its most: two like arcs ±d/2 from the middle of a ridge make (1, m/2) with sin(πmd/R), R being two rows. On the axis of
+/// the rows ridge and valley still differ. With ridges as far apart as stitches are wide, as is usual, (1, ±½) and their
+/// multiples are the lines of smaller stitches along the diagonals.
+const GARTER_EVEN: &[Line] = &[
+    line(0.0, 1.0, 0.3, 0.7),
+    line(0.0, 0.5, -0.2, 1.2),
+    line(2.0, 0.0, 0.1, 0.5),
+    line(1.0, 0.5, 0.1, 0.7),
+    line(0.0, 1.5, -0.4, 1.0),
+    line(4.0, 0.0, -0.7, 0.8),
+    line(1.0, 2.5, -0.8, 1.0),
+    line(1.0, 1.5, -0.9, 1.0),
+    line(1.0, 0.0, -1.0, 1.0),
+    line(2.0, 1.0, -1.2, 0.8),
+    line(0.0, 2.0, -1.2, 0.9),
+    line(1.0, 1.0, -1.7, 0.9),
+];
+
 /// Seed: knit and purl in a chequerboard.
 const SEED: &[Line] = &[
     line(0.0, 1.0, 0.1, 0.9),
@@ -151,7 +171,7 @@ const TEXTURE: &[Line] = &[
 ];
 
 /// All families.
-pub static FAMILIES: [Family; 7] = [
+pub static FAMILIES: [Family; 8] = [
     Family {
         pattern: ("stockinette", 1, 1),
         prior: -0.7,
@@ -172,6 +192,13 @@ pub static FAMILIES: [Family; 7] = [
         rows_over_stitches: (0.61, 0.14),
         chequered: false,
         lines: GARTER,
+    },
+    Family {
+        pattern: ("garter", 1, 2),
+        prior: -2.7,
+        rows_over_stitches: (0.61, 0.14),
+        chequered: false,
+        lines: GARTER_EVEN,
     },
     Family { pattern: ("seed", 2, 2), prior: -2.5, rows_over_stitches: (0.42, 0.17), chequered: true, lines: SEED },
     Family {
@@ -207,6 +234,12 @@ pub fn spreads_off(basis: &Basis, name: &str) -> Option<f64> {
 }
 
 impl Family {
+    /// Orders of the rows at which the two sides of a loop, leaning opposite ways, make lines (1, ±k): the legs of the V once a
+    /// row; the arcs of garter's ridges once in two rows as well, and only there where they are evenly spaced.
+    pub fn leaning(&self) -> &'static [f64] {
+        if self.pattern.0 == "garter" { &[1.0, 0.5] } else { &[1.0] }
+    }
+
     /// Of several looks at one lattice, the family that most take it for; where as many take it for another, `first`.
     pub fn of_most(looks: &[&'static Self], first: &'static Self) -> &'static Self {
         let votes = |name: &str| looks.iter().filter(|f| f.pattern.0 == name).count();
@@ -221,7 +254,7 @@ impl Family {
     /// The families that a declared pattern may look like; all of them when nothing was declared.
     pub fn of(pattern: Option<&StitchPattern>) -> Vec<&'static Family> {
         let Some(pattern) = pattern else { return FAMILIES.iter().collect() };
-        let named = FAMILIES.iter().find(|f| f.pattern.0 == pattern.name);
-        vec![named.unwrap_or(&FAMILIES[FAMILIES.len() - 1])]
+        let named: Vec<&Family> = FAMILIES.iter().filter(|f| f.pattern.0 == pattern.name).collect();
+        if named.is_empty() { vec![&FAMILIES[FAMILIES.len() - 1]] } else { named }
     }
 }

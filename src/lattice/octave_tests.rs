@@ -79,6 +79,24 @@ fn garter() {
     counted("garter", named("garter"), sheet, 42.0);
 }
 
+/// Upper and lower arcs half a stitch apart, evenly spaced and flat, and ridges as far apart as stitches are wide: most lines are those of
+/// smaller stitches along the diagonals, and those of its legs once a row are not there.
+#[test]
+fn garter_of_evenly_spaced_arcs() {
+    let arcs = |u: f64, v: f64| {
+        let arc = |middle: f64, aside: f64| {
+            let across = ((v - middle + 1.0).rem_euclid(2.0) - 1.0) / 0.25;
+            let along = ((u - aside + 0.5).rem_euclid(1.0) - 0.5) / 0.3;
+            (-across * across - along * along).exp()
+        };
+        arc(0.5, 0.0) + arc(1.5, 0.5) + 0.1 * (PI * v).cos()
+    };
+    for deg in [-8.0, 3.0] {
+        let sheet = fabric(44.0, deg, |_, _| ' ', arcs);
+        counted("garter", named("garter"), sheet, 44.0);
+    }
+}
+
 #[test]
 fn seed() {
     let sheet = fabric(34.0, 20.0, |i, j| if odd(i + j) { 'p' } else { 'k' }, |_, _| 0.0);

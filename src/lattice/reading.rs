@@ -26,7 +26,8 @@ pub struct Reading {
     pub parts: [f64; 4],
     /// Logarithm of the lattice's strength over noise.
     pub strength: f64,
-    /// Amplitude over noise of the weaker of (1, 1) and (1, -1), the legs of the V; `None` where colour hides them.
+    /// Amplitude over noise of the weaker of (1, 1) and (1, -1), the legs of the V, or of the two lines that garter's arcs make;
+    /// `None` where colour hides them.
     pub legs: Option<f64>,
     /// Symmetry of the motif, where it was looked at.
     pub mirror: Option<Mirror>,
@@ -281,8 +282,8 @@ fn reading(scene: &Scene, basis: &Basis, trial: &Trial) -> Reading {
     let prior = family.prior + if rowing { ROWING_PRIOR } else { 0.0 };
     let laid = ruler_direction_deg.map_or(0.0, |deg| laid_along(basis, deg));
     let score = score + lines + ratio + skew + prior + laid;
-    let leg = |side: f64| scene.amplitude(basis, 1.0, side);
-    let legs = leg(1.0).zip(leg(-1.0)).map(|(a, b)| a.min(b));
+    let legs_at = |k: f64| Some(scene.amplitude(basis, 1.0, k)?.min(scene.amplitude(basis, 1.0, -k)?));
+    let legs = family.leaning().iter().filter_map(|k| legs_at(*k)).max_by(f64::total_cmp);
     let parts = [lines, ratio, skew, 0.0];
     Reading { basis: *basis, family, repeat, rowing, score, parts, strength, legs, mirror: None }
 }

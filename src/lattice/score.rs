@@ -391,6 +391,6 @@ fn is_half_way(h: f64, k: f64) -> bool {
 fn shapes_of(family: &Family) -> &'static [ByStrength<Shape>] {
     static SHAPES: LazyLock<Vec<Vec<ByStrength<Shape>>>> =
         LazyLock::new(|| FAMILIES.iter().map(|f| f.lines.iter().map(by_strength).collect()).collect());
-    let number = FAMILIES.iter().position(|f| f.pattern.0 == family.pattern.0);
+    let number = FAMILIES.iter().position(|f| std::ptr::eq(f, family));
     number.map_or(&[], |number| &SHAPES[number])
 }
