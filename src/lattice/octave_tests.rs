@@ -1,10 +1,11 @@
 //! The octave decision on drawn fabrics of each kind (stockinette: `decide_tests`): of all multiples of the repeat, and of the axes changed over, the
 //! true single stitches and rows must win. The drawings are invented; they share nothing with the levels of the families.
 
-use super::{Declared, StitchPattern, decide};
+use super::{Declared, StitchPattern, check_as_said, decide};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
+use crate::refusal::RefusalCode;
 use std::f64::consts::{PI, TAU};
 
 const SIDE_MM: f64 = 84.0;
@@ -124,4 +125,24 @@ fn lace() {
     let hole = |i: i64, j: i64| j.rem_euclid(4) == 0 && (i + 3 * j.div_euclid(4)).rem_euclid(6) == 0;
     let sheet = fabric(29.0, -14.0, |i, j| if hole(i, j) { ' ' } else { 'k' }, |_, _| 0.0);
     counted("lace", StitchPattern::with_repeat("eyelets", 6, 8), sheet, 29.0);
+}
+
+/// Read as stockinette, ridges pass for rows.
+#[test]
+fn another_pattern_than_was_said_is_seen() {
+    let ridge = |_: f64, v: f64| 0.3 * (PI * v).cos();
+    let sheets = [fabric(42.0, -8.0, |_, j| if odd(j) { 'p' } else { 'k' }, ridge)];
+    let ask = |name: &str, expected_per_10cm: Option<(f64, f64)>| {
+        let declared = Declared { pattern: Some(named(name)), expected_per_10cm, ..Declared::default() };
+        let found = decide(&sheets, &declared).expect("a lattice");
+        let (_, rows) = found.basis.per_10cm().expect("a lattice");
+        (rows, check_as_said(&sheets, &declared, &found.basis, &found))
+    };
+    let (rows, said) = ask("stockinette", None);
+    assert!((rows / 21.0 - 1.0).abs() < 0.03, "{rows:.1}");
+    let refused = said.unwrap_err();
+    assert_eq!(refused.code, RefusalCode::PatternUnclear);
+    assert!((refused.rivals[0].rows_per_10cm / 42.0 - 1.0).abs() < 0.03, "{refused:?}");
+    assert_eq!(ask("garter", None).1, Ok(()));
+    assert_eq!(ask("stockinette", Some((STITCHES, 21.0))).1, Ok(()));
 }

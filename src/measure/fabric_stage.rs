@@ -289,6 +289,7 @@ impl<'a> View<'a> {
                 check_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 check_shape(&found.reading.basis, &decision.pattern, decision.margin, setup)?;
                 lattice::check_comes_back(&sheets, &found.reading.basis, &decision)?;
+                lattice::check_as_said(&sheets, &self.declared(setup, decision.seed), &found.reading.basis, &decision)?;
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
                     found.doubt = no_garter.err();
