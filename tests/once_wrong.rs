@@ -8,6 +8,7 @@ mod photo_sets;
 use photo_sets::TruePhoto;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
+use walewise::lattice::StitchPattern;
 use walewise::measure::{Setup, measure};
 use walewise::record::Record;
 use walewise::report::text::describe;
@@ -101,4 +102,25 @@ fn a_small_outlined_part_is_measured_and_told_as_such() {
     assert!(off(&part, truth).is_some_and(|off| off < MOST_OFF), "{:?}", part.gauge);
     assert!(describe(&whole).contains("this swatch") && !describe(&whole).contains("the part you marked"));
     assert!(describe(&part).contains("the part you marked"));
+}
+
+/// Under a wrong name other stitches could be counted as surely: the two legs of a stitch as two columns of a rib.
+#[test]
+fn a_fabric_under_a_wrong_name_is_counted_rightly_or_refused() {
+    let (jpeg, known) = photo(&Scene::plain(5));
+    let right = known.setup(true);
+    let mut refused_as_another = 0;
+    for (name, ..) in StitchPattern::NAMED {
+        let setup = Setup { stitch: StitchPattern::named(name), ..right.clone() };
+        if setup.stitch == right.stitch {
+            continue;
+        }
+        let record = measured(&jpeg, &setup);
+        let off = off(&record, known.gauge().expect("a gauge"));
+        let refusal = record.refusal.map(|r| r.message);
+        println!("said to be {name}: {off:?} {refusal:?}");
+        assert!(off.is_none_or(|off| off < MOST_OFF), "said to be {name}: off by {off:?}");
+        refused_as_another += usize::from(refusal.is_some_and(|message| message.contains("was said, but")));
+    }
+    assert!(refused_as_another > 0, "no wrong name was seen");
 }

@@ -50,8 +50,8 @@ pub fn check_as_said(
         );
         let refusal = Refusal::new(RefusalCode::PatternUnclear, seen).in_words(
             "the fabric does not look like the stitch pattern that was said",
-            "Look once more at what was knitted, and say that with --stitch, or leave it out. If it is as you said, add the gauge \
-             that you expect with --expect; or count by hand and say --counted.",
+            "Look once more at what was knitted, and say that with --stitch, or leave it out. If it is as you said, add the gauge that you \
+             expect with --expect; or count by hand and say --counted.",
         );
         return Err(refusal.with_rivals(decide::rival(other).into_iter().collect()));
     }
