@@ -236,6 +236,10 @@ fn chain(
     begin(Stage::Lattice, progress)?;
     let followed = match view.follow(&search.seeds, setup) {
         Ok(followed) => followed,
+        // A wrong name stays wrong from nearer.
+        Err(refusal) if refusal.code == RefusalCode::PatternUnclear => {
+            return Err(scale_stage::oblique_or(&first, refusal).into());
+        }
         Err(refusal) => {
             view.follow_closely(&search.seeds, setup).ok_or_else(|| scale_stage::oblique_or(&first, refusal))?
         }

@@ -426,7 +426,7 @@ fn rivals(readings: &[Reading], skip: usize) -> Vec<Rival> {
     known.drain(before..).take(RIVALS).collect()
 }
 
-pub(super) fn rival(r: &Reading) -> Option<Rival> {
+fn rival(r: &Reading) -> Option<Rival> {
     let (stitches_per_10cm, rows_per_10cm) = r.basis.per_10cm()?;
     let rows = if r.rowing { ", knit and purl rows differing" } else { "" };
     Some(Rival {

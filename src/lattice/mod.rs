@@ -52,7 +52,7 @@ pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
 pub use places::{Places, lead};
 pub use recognise::recognise;
-pub use said::check_as_said;
+pub use said::another_explains_better;
 pub use straighten::{ColourChanges, Straightened, straightened};
 pub use too_coarse::check_not_too_coarse;
 pub use whole::{Whole, look_over};

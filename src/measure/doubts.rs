@@ -3,7 +3,7 @@
 use super::Setup;
 use super::fabric_stage::{CLOSE_SHARE, FAINT, FAR_CLEARER, Followed, Place, followed_over};
 use super::other_swatches;
-use super::rivals::{as_rival, nearly_same, places_differ, same_counts, same_lattice};
+use super::rivals::{area_mm2, as_rival, nearly_same, places_differ, rival, same_counts, same_lattice};
 use crate::lattice::{self, Agreement, Basis, ColourChanges, Decision, StitchPattern};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -156,6 +156,21 @@ pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, margin: f64, s
     let seen = format!("the rows would be taller or lower, against the stitches, than those of {name} are");
     let turn = on_its_side && setup.row_direction_deg.is_none();
     Err(Refusal::new(if turn { RefusalCode::AxesUnclear } else { RefusalCode::LatticeUnclear }, seen))
+}
+
+/// Refuses what was counted under the name that was said, where with nothing said the fabric is recognised with other stitches.
+pub(super) fn check_name(as_said: &Followed, recognised: &Followed) -> Result<(), Refusal> {
+    if same_counts(&as_said.reading.basis, &recognised.reading.basis) {
+        return Ok(());
+    }
+    let (said, seen) = (&as_said.decision.pattern.name, &recognised.decision.pattern.name);
+    let seen = format!("{said} was said, but it is recognised as {seen} with other stitches");
+    let refusal = Refusal::new(RefusalCode::PatternUnclear, seen).in_words(
+        "the fabric does not look like the stitch pattern that was said",
+        "Look once more at what was knitted, and say that with --stitch, or leave it out. If it is as you said, add the gauge that you \
+         expect with --expect; or count by hand and say --counted.",
+    );
+    Err(refusal.with_rivals(rival(area_mm2(&recognised.reading), recognised).into_iter().collect()))
 }
 
 /// Refuses what more sure places contradict than bear out, or what is read faintly, where one of those shows its own stitches far more

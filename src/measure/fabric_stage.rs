@@ -3,8 +3,8 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_ridges,
-    check_shape, check_stripes, checked, contradiction,
+    check_along, check_borne_out, check_name, check_not_across, check_not_repeats, check_outdone, check_overruled,
+    check_ridges, check_shape, check_stripes, checked, contradiction,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -58,13 +58,15 @@ pub(super) struct Followed {
     pub reading: LatticeReading,
     /// How much of the fabric in the photo, or in what the user outlined of it, it covers, where that was worked out already.
     pub covered: Option<Covered>,
+    /// Whether another pattern explains the whole fabric better than the one that was said.
+    pub name_doubted: bool,
     /// Why it is not to be told, where it is what the photo is measured by; as another reading of the photo it counts.
     pub doubt: Option<Refusal>,
 }
 
 impl Followed {
     pub fn new(decision: Decision, reading: LatticeReading) -> Self {
-        Self { decision, reading, covered: None, doubt: None }
+        Self { decision, reading, covered: None, name_doubted: false, doubt: None }
     }
 }
 
@@ -161,6 +163,11 @@ impl<'a> View<'a> {
         chosen.covered = filled;
         if let Some(doubt) = chosen.doubt {
             return Err(doubt);
+        }
+        if chosen.name_doubted
+            && let Ok(seen) = self.recognise(seeds, &Setup { stitch: None, ..setup.clone() })
+        {
+            check_name(&chosen, &seen)?;
         }
         check_outdone(&chosen, &looks)?;
         check_not_repeats(&chosen, &looks)?;
@@ -289,7 +296,8 @@ impl<'a> View<'a> {
                 check_along(&found.reading.basis, &decision.pattern, self.ruler_direction_deg, setup)?;
                 check_shape(&found.reading.basis, &decision.pattern, decision.margin, setup)?;
                 lattice::check_comes_back(&sheets, &found.reading.basis, &decision)?;
-                lattice::check_as_said(&sheets, &self.declared(setup, decision.seed), &found.reading.basis, &decision)?;
+                let said = self.declared(setup, decision.seed);
+                found.name_doubted = lattice::another_explains_better(&sheets, &said, &found.reading.basis, &decision);
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
                     found.doubt = no_garter.err();
