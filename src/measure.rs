@@ -15,6 +15,7 @@ mod same_swatch;
 mod scale_stage;
 mod single_loops;
 mod under_ruler;
+mod what_was_said;
 mod why_no_scale;
 
 pub use same_swatch::{OnePhoto, one_record};
@@ -269,6 +270,9 @@ fn last_stage(
 ) -> Result<compose::Finished, Refusal> {
     let plane = scale_stage::plane(&scale, &prior, &scale.supported_by(&reading))?;
     scale_stage::check_tilt(&plane)?;
+    if let Some(refusal) = fabric::fabric_blown_out(photo, &reading.region_px, scale.outline()) {
+        return Err(refusal);
+    }
     let look = alike::FabricLook::of(photo, &reading);
     let settings = gauge_settings(photo, setup, &scale, look.as_ref(), Relief::of(&decision.pattern));
     let outlined = setup.region.map(scale_stage::rectangle);

@@ -20,7 +20,7 @@ pub use moire::moire;
 pub use outline::{MeanLength, NoOutline, SwatchHints, SwatchOutline, swatch_outline};
 pub use patch::Patch;
 pub use seeds::{FabricSeed, Search, repeats_somewhere, search};
-pub use sharpness::{blur_share, unreadable};
+pub use sharpness::{blur_share, fabric_blown_out, unreadable};
 pub use two_colours::TwoColours;
 
 use crate::photo::GreyImage;

@@ -2,6 +2,7 @@
 
 use super::even_light::box_blur;
 use crate::photo::{Photo, linear_table};
+use crate::quantity::PhotoPoint;
 use crate::refusal::{Refusal, RefusalCode};
 
 /// Share of blown-out pixels beyond which glare is the reason (stated choice).
@@ -36,10 +37,35 @@ pub fn unreadable(photo: &Photo) -> Option<Refusal> {
     Some(Refusal::new(RefusalCode::OutOfFocus, format!("the sharpest edges are blurred over {:.0} px", 2.5 * px)))
 }
 
-/// Share of pixels at the highest code in all channels.
+/// The same of the fabric that was `followed`, without what the `ruler` hides of it: `glare` where so much of it is blown out that what
+/// is left of its stitches can't stand for it.
+pub fn fabric_blown_out(photo: &Photo, followed: &[PhotoPoint], ruler: &[PhotoPoint]) -> Option<Refusal> {
+    /// Pixels looked at along the photo's longer side.
+    const ALONG: u32 = 256;
+    let step = (photo.width().max(photo.height()) / ALONG).max(1) as usize;
+    let places = (0..photo.height()).step_by(step).flat_map(|y| (0..photo.width()).step_by(step).map(move |x| (x, y)));
+    let (mut blown, mut all) = (0u32, 0u32);
+    for (x, y) in places {
+        let at = PhotoPoint::new(f64::from(x), f64::from(y));
+        if super::inside(followed, at) && !super::inside(ruler, at) {
+            all += 1;
+            blown += u32::from(is_blown_out(photo.rgb.get_pixel(x, y)));
+        }
+    }
+    let share = f64::from(blown) / f64::from(all.max(1));
+    let seen = || format!("{:.0} % of the fabric is blown out", 100.0 * share);
+    (share > GLARE).then(|| Refusal::new(RefusalCode::Glare, seen()))
+}
+
+/// Share of pixels that are blown out.
 fn blown_out(photo: &Photo) -> f64 {
     let all = f64::from(photo.width()) * f64::from(photo.height());
-    photo.rgb.pixels().filter(|p| p.0.iter().all(|v| *v >= 253)).count() as f64 / all.max(1.0)
+    photo.rgb.pixels().filter(|p| is_blown_out(p)).count() as f64 / all.max(1.0)
+}
+
+/// Whether a pixel has the highest code in all channels.
+fn is_blown_out(pixel: &image::Rgb<u8>) -> bool {
+    pixel.0.iter().all(|v| *v >= 253)
 }
 
 /// Blur of the strong edges that are sharpest, as a Gaussian's standard deviation over the photo's long side. `None` where

@@ -41,7 +41,7 @@ mod octave_tests;
 
 pub use axis_spectrum::{AxisSpectrum, axis_spectra};
 pub use comes_back::check_comes_back;
-pub use decide::{CLEAR, KNIT_DECLARED, confirm, decide, propose};
+pub use decide::{CLEAR, KNIT_DECLARED, confirm, decide, near_expected, propose};
 pub(crate) use families::spreads_off;
 pub use followed::{FollowedLattice, LatticeModel, crossings, loops_within};
 pub(crate) use grow::median;
@@ -52,7 +52,7 @@ pub use loops::{LoopSeen, MOST_LOOPS, see_loops};
 pub use pattern::StitchPattern;
 pub use places::{Places, lead};
 pub use recognise::recognise;
-pub use said::another_explains_better;
+pub use said::{SaidDoubted, said_doubted};
 pub use straighten::{ColourChanges, Straightened, straightened};
 pub use too_coarse::check_not_too_coarse;
 pub use whole::{Whole, look_over};

@@ -1,7 +1,7 @@
 //! The octave decision on drawn fabrics of each kind (stockinette: `decide_tests`): of all multiples of the repeat, and of the axes changed over, the
 //! true single stitches and rows must win. The drawings are invented; they share nothing with the levels of the families.
 
-use super::{Declared, StitchPattern, another_explains_better, decide};
+use super::{Declared, StitchPattern, decide, propose, said_doubted};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
@@ -135,10 +135,24 @@ fn another_pattern_than_was_said_is_seen() {
         let declared = Declared { pattern: Some(named(name)), expected_per_10cm, ..Declared::default() };
         let found = decide(&sheets, &declared).expect("a lattice");
         let (_, rows) = found.basis.per_10cm().expect("a lattice");
-        (rows, another_explains_better(&sheets, &declared, &found.basis, &found))
+        (rows, said_doubted(&sheets, &declared, &found.basis, &found).by_likelihood)
     };
     let (rows, another) = ask("stockinette", None);
     assert!((rows / 21.0 - 1.0).abs() < 0.03 && another, "{rows:.1}");
     assert!(!ask("garter", None).1);
     assert!(!ask("stockinette", Some((STITCHES, 21.0))).1);
+}
+
+/// Said to run along the columns, the rows of garter are looked for among what is left.
+#[test]
+fn rows_that_run_otherwise_than_was_said_are_seen() {
+    let ridge = |_: f64, v: f64| 0.3 * (PI * v).cos();
+    let sheets = [fabric(42.0, -8.0, |_, j| if odd(j) { 'p' } else { 'k' }, ridge)];
+    let doubted = |row_direction_deg: f64| {
+        let row_direction_deg = Some(row_direction_deg);
+        let declared = Declared { pattern: Some(named("garter")), row_direction_deg, ..Declared::default() };
+        let found = propose(&sheets, &declared).expect("a lattice");
+        said_doubted(&sheets, &declared, &found.basis, &found).row_direction
+    };
+    assert!(doubted(82.0) && !doubted(-8.0));
 }

@@ -85,20 +85,18 @@ struct Counts<'a> {
 }
 
 /// Decides what was knitted and which lattice is that of single stitches and rows. `wholes` is what the whole fabric shows, made
-/// even by each of the leads of `places`. An expected gauge settles which of the readings that remain it is.
+/// even by each of the leads of `places`. An expected gauge settles which of the readings that remain it is, where it fits one.
 ///
 /// # Errors
 /// `not_knit` where what repeats shows no stitches, and `lattice_unclear`, `axes_unclear` or `pattern_unclear`, with the
 /// rivals, where readings remain.
 pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Result<Decision, Refusal> {
     let mut all = all_counts(places, wholes);
-    let expected = declared.expected_per_10cm;
-    if let Some(expected) = expected {
-        let best = all.first().map_or(0.0, Counts::standing);
-        let near = |c: &Counts| best - c.standing() <= RIVAL_WITHIN && decide::near_expected(&c.basis, expected);
-        if all.iter().any(near) {
-            all.retain(near);
-        }
+    let ahead = all.first().map_or(0.0, Counts::standing);
+    let near = |c: &Counts| ahead - c.standing() <= RIVAL_WITHIN && decide::as_expected(&c.basis, declared);
+    let settled = all.iter().any(near);
+    if settled {
+        all.retain(near);
     }
     let Some((best, seen)) = all.first().and_then(|c| Some((c, c.clearest()?))) else {
         return Err(Refusal::new(RefusalCode::NotKnit, "no lines in two directions stand up"));
@@ -121,7 +119,7 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
     } else {
         SURE_WITHOUT_PLACES
     };
-    if confidence < needed && expected.is_none() {
+    if confidence < needed && !settled {
         let Agreement { agree, of } = best.places();
         let seen = format!(
             "the best reading is right with a probability of {:.0} %, {:.0} needed; {agree} of {of} places agree",
@@ -130,11 +128,11 @@ pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Resu
         );
         return Err(Refusal::new(code(&all), seen).with_rivals(rivals));
     }
-    if low_rows && stitches == 1 && expected.is_none() {
+    if low_rows && stitches == 1 && !settled {
         let seen = "rows as low as these may be ridges of garter, each two rows";
         return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(with_ridges(rivals)));
     }
-    if expected.is_none() && spreads_off(&best.basis, name).is_some_and(|off| off > UNLIKE) {
+    if !settled && spreads_off(&best.basis, name).is_some_and(|off| off > UNLIKE) {
         let seen = format!("it looks like {name}, but its rows are taller or lower than those of {name}");
         return Err(Refusal::new(RefusalCode::PatternUnclear, seen).with_rivals(rivals));
     }

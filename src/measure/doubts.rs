@@ -3,7 +3,7 @@
 use super::Setup;
 use super::fabric_stage::{CLOSE_SHARE, FAINT, FAR_CLEARER, Followed, Place, followed_over};
 use super::other_swatches;
-use super::rivals::{area_mm2, as_rival, nearly_same, places_differ, rival, same_counts, same_lattice};
+use super::rivals::{as_rival, nearly_same, places_differ, same_counts, same_lattice};
 use crate::lattice::{self, Agreement, Basis, ColourChanges, Decision, StitchPattern};
 use crate::refusal::{Refusal, RefusalCode};
 
@@ -74,12 +74,14 @@ pub(super) fn check_stripes(changes: Option<ColourChanges>, setup: &Setup) -> Re
 /// (common practice, no source: one row of a colour leaves no line), so ridges were counted for rows. An expected gauge settles it.
 pub(super) fn check_ridges(
     changes: Option<ColourChanges>,
+    basis: &Basis,
     pattern: &StitchPattern,
     setup: &Setup,
 ) -> Result<(), Refusal> {
     /// Changes per row: half-way from every second row to every one.
     const EVERY_ROW: f64 = 0.75;
-    if pattern.name == "garter" && setup.expected.is_none() && changes.is_some_and(|seen| seen.along_wale > EVERY_ROW) {
+    let every_row = pattern.name == "garter" && changes.is_some_and(|seen| seen.along_wale > EVERY_ROW);
+    if every_row && !lattice::near_expected(basis, setup.expected) {
         let seen =
             "the colour would change at every row of the garter, and it does so at its ridges, which are two rows";
         return Err(Refusal::new(RefusalCode::LatticeUnclear, seen));
@@ -146,7 +148,7 @@ pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, margin: f64, s
     const UNLIKE: f64 = 2.5;
     let name = pattern.name.as_str();
     let unlike = |basis: &Basis| lattice::spreads_off(basis, name).is_some_and(|off| off > UNLIKE);
-    if setup.expected.is_some() || StitchPattern::named(name).is_none() || !unlike(basis) {
+    if lattice::near_expected(basis, setup.expected) || StitchPattern::named(name).is_none() || !unlike(basis) {
         return Ok(());
     }
     let on_its_side = !unlike(&Basis { stitch: basis.row, row: basis.stitch });
@@ -156,21 +158,6 @@ pub(super) fn check_shape(basis: &Basis, pattern: &StitchPattern, margin: f64, s
     let seen = format!("the rows would be taller or lower, against the stitches, than those of {name} are");
     let turn = on_its_side && setup.row_direction_deg.is_none();
     Err(Refusal::new(if turn { RefusalCode::AxesUnclear } else { RefusalCode::LatticeUnclear }, seen))
-}
-
-/// Refuses what was counted under the name that was said, where with nothing said the fabric is recognised with other stitches.
-pub(super) fn check_name(as_said: &Followed, recognised: &Followed) -> Result<(), Refusal> {
-    if same_counts(&as_said.reading.basis, &recognised.reading.basis) {
-        return Ok(());
-    }
-    let (said, seen) = (&as_said.decision.pattern.name, &recognised.decision.pattern.name);
-    let seen = format!("{said} was said, but it is recognised as {seen} with other stitches");
-    let refusal = Refusal::new(RefusalCode::PatternUnclear, seen).in_words(
-        "the fabric does not look like the stitch pattern that was said",
-        "Look once more at what was knitted, and say that with --stitch, or leave it out. If it is as you said, add the gauge that you \
-         expect with --expect; or count by hand and say --counted.",
-    );
-    Err(refusal.with_rivals(rival(area_mm2(&recognised.reading), recognised).into_iter().collect()))
 }
 
 /// Refuses what more sure places contradict than bear out, or what is read faintly, where one of those shows its own stitches far more
@@ -324,13 +311,18 @@ mod tests {
     fn garter_changes_colour_at_its_ridges() {
         let changing = |along_wale| Some(ColourChanges { along_row: 0.05, along_wale });
         let (garter, plain) = (StitchPattern::named("garter").unwrap(), StitchPattern::named("stockinette").unwrap());
+        let basis = Basis { stitch: [0.2, 0.0], row: [0.0, 0.4] };
         let setup = Setup::default();
-        assert!(check_ridges(None, &garter, &setup).is_ok() && check_ridges(changing(0.5), &garter, &setup).is_ok());
-        let refused = check_ridges(changing(0.95), &garter, &setup).unwrap_err();
-        assert_eq!(refused.code, RefusalCode::LatticeUnclear);
-        assert!(check_ridges(changing(0.95), &plain, &setup).is_ok());
-        let told = Setup { expected: Some((20.0, 40.0)), ..setup };
-        assert!(check_ridges(changing(0.95), &garter, &told).is_ok());
+        let check = |along_wale, pattern: &StitchPattern, setup: &Setup| {
+            check_ridges(changing(along_wale), &basis, pattern, setup).map_err(|refusal| refusal.code)
+        };
+        assert!(check_ridges(None, &basis, &garter, &setup).is_ok());
+        assert_eq!(check(0.5, &garter, &setup), Ok(()));
+        assert_eq!(check(0.95, &garter, &setup), Err(RefusalCode::LatticeUnclear));
+        assert_eq!(check(0.95, &plain, &setup), Ok(()));
+        assert_eq!(check(0.95, &garter, &Setup { expected: Some((20.0, 40.0)), ..setup.clone() }), Ok(()));
+        // What is expected settles only what it fits.
+        assert!(check(0.95, &garter, &Setup { expected: Some((20.0, 80.0)), ..setup }).is_err());
     }
 
     #[test]
@@ -391,8 +383,9 @@ mod tests {
         assert!(checked(&basis(30.0, 22.0), "reverse-stockinette", 2.0 * DECISIVE, &setup).is_err());
         let told = Setup { row_direction_deg: Some(0.0), ..setup.clone() };
         assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &told), Err(RefusalCode::LatticeUnclear));
-        let expected = Setup { expected: Some((30.0, 22.0)), ..setup };
-        assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &expected), Ok(()));
+        let expected = |gauge| Setup { expected: Some(gauge), ..setup.clone() };
+        assert_eq!(code(&basis(30.0, 22.0), "reverse-stockinette", &expected((30.0, 22.0))), Ok(()));
+        assert!(code(&basis(30.0, 22.0), "reverse-stockinette", &expected((15.0, 22.0))).is_err());
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_along, check_borne_out, check_name, check_not_across, check_not_repeats, check_outdone, check_overruled,
+    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled,
     check_ridges, check_shape, check_stripes, checked, contradiction,
 };
 use super::other_swatches;
@@ -12,7 +12,7 @@ use super::rivals::{
 };
 use crate::fabric::{self, FabricSeed, Search, Sheet};
 use crate::lattice::{
-    self, Agreement, Basis, ColourChanges, Decision, Declared, LatticeReading, PhaseBlock, StitchPattern, Windows,
+    self, Agreement, Basis, ColourChanges, Decision, Declared, LatticeReading, PhaseBlock, SaidDoubted, StitchPattern, Windows,
 };
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
@@ -58,15 +58,15 @@ pub(super) struct Followed {
     pub reading: LatticeReading,
     /// How much of the fabric in the photo, or in what the user outlined of it, it covers, where that was worked out already.
     pub covered: Option<Covered>,
-    /// Whether another pattern explains the whole fabric better than the one that was said.
-    pub name_doubted: bool,
+    /// What of that which was said the whole fabric raises doubt about.
+    pub said_doubted: SaidDoubted,
     /// Why it is not to be told, where it is what the photo is measured by; as another reading of the photo it counts.
     pub doubt: Option<Refusal>,
 }
 
 impl Followed {
     pub fn new(decision: Decision, reading: LatticeReading) -> Self {
-        Self { decision, reading, covered: None, name_doubted: false, doubt: None }
+        Self { decision, reading, covered: None, said_doubted: SaidDoubted::default(), doubt: None }
     }
 }
 
@@ -164,11 +164,7 @@ impl<'a> View<'a> {
         if let Some(doubt) = chosen.doubt {
             return Err(doubt);
         }
-        if chosen.name_doubted
-            && let Ok(seen) = self.recognise(seeds, &Setup { stitch: None, ..setup.clone() })
-        {
-            check_name(&chosen, &seen)?;
-        }
+        self.check_said(seeds, setup, &chosen)?;
         check_outdone(&chosen, &looks)?;
         check_not_repeats(&chosen, &looks)?;
         check_borne_out(chosen, sure)
@@ -297,14 +293,14 @@ impl<'a> View<'a> {
                 check_shape(&found.reading.basis, &decision.pattern, decision.margin, setup)?;
                 lattice::check_comes_back(&sheets, &found.reading.basis, &decision)?;
                 let said = self.declared(setup, decision.seed);
-                found.name_doubted = lattice::another_explains_better(&sheets, &said, &found.reading.basis, &decision);
+                found.said_doubted = lattice::said_doubted(&sheets, &said, &found.reading.basis, &decision);
                 let no_garter = self.check_no_garter(&sheets, setup, &decision);
                 if StitchPattern::named(&decision.pattern.name).is_some() {
                     found.doubt = no_garter.err();
                 } else {
                     no_garter?;
                 }
-                check_ridges(colour_changes, &decision.pattern, setup)?;
+                check_ridges(colour_changes, &found.reading.basis, &decision.pattern, setup)?;
                 // Columns of a rib look otherwise by the knitting itself.
                 check_stripes(colour_changes.filter(|_| !decision.pattern.is_rib()), setup)?;
                 found.decision = decision;
@@ -338,7 +334,7 @@ impl<'a> View<'a> {
         check_not_across(&found.reading.basis, &found.decision.pattern, self.ruler_direction_deg, setup)?;
         check_along(&found.reading.basis, &whole.pattern, self.ruler_direction_deg, setup)?;
         lattice::check_comes_back(&sheets, &found.reading.basis, &whole)?;
-        check_ridges(colour_changes, &whole.pattern, setup)?;
+        check_ridges(colour_changes, &found.reading.basis, &whole.pattern, setup)?;
         check_stripes(colour_changes, setup)?;
         checked(found)
     }

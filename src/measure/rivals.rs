@@ -23,6 +23,12 @@ pub(super) fn same_counts(a: &Basis, b: &Basis) -> bool {
     (s / t - 1.0).abs() < SAME_LATTICE && (r / u - 1.0).abs() < SAME_LATTICE
 }
 
+/// The same of a reading that remains.
+pub(super) fn is_of_counts(rival: &Rival, basis: &Basis) -> bool {
+    let near = |a: f64, b: f64| (a / b - 1.0).abs() < SAME_LATTICE;
+    basis.per_10cm().is_some_and(|(s, r)| near(rival.stitches_per_10cm, s) && near(rival.rows_per_10cm, r))
+}
+
 /// Whether two lattices may be those of the same stitches, unevenly knitted: nearer than half-way to the nearest octave
 /// (2 : 3) in both densities.
 pub(super) fn nearly_same(a: &Basis, b: &Basis) -> bool {
