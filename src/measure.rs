@@ -235,7 +235,7 @@ fn chain(
     let search = view.search().map_err(|refusal| scale_stage::oblique_or(&first, refusal))?;
 
     begin(Stage::Lattice, progress)?;
-    let followed = match view.follow(&search.seeds, setup) {
+    let followed = match view.follow_as_said(&search.seeds, setup) {
         Ok(followed) => followed,
         // A wrong name stays wrong from nearer.
         Err(refusal) if refusal.code == RefusalCode::PatternUnclear => {

@@ -3,8 +3,8 @@
 use super::Setup;
 use super::alike::{Covered, FabricLook};
 use super::doubts::{
-    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled,
-    check_ridges, check_shape, check_stripes, checked, contradiction,
+    check_along, check_borne_out, check_not_across, check_not_repeats, check_outdone, check_overruled, check_ridges,
+    check_shape, check_stripes, checked, contradiction,
 };
 use super::other_swatches;
 use super::rivals::{
@@ -12,7 +12,8 @@ use super::rivals::{
 };
 use crate::fabric::{self, FabricSeed, Search, Sheet};
 use crate::lattice::{
-    self, Agreement, Basis, ColourChanges, Decision, Declared, LatticeReading, PhaseBlock, SaidDoubted, StitchPattern, Windows,
+    self, Agreement, Basis, ColourChanges, Decision, Declared, LatticeReading, PhaseBlock, SaidDoubted, StitchPattern,
+    Windows,
 };
 use crate::photo::Photo;
 use crate::plane::{CountSeen, PlaneMap};
@@ -176,7 +177,7 @@ impl<'a> View<'a> {
     pub fn follow_closely(&self, seeds: &[FabricSeed], setup: &Setup) -> Option<Followed> {
         setup.stitch.as_ref()?;
         let close = View { windows: Windows::Narrow, ..*self };
-        let mut found = close.follow(seeds, setup).ok()?;
+        let mut found = close.follow_as_said(seeds, setup).ok()?;
         let Agreement { agree, of } = found.decision.stands_on.places;
         let covered = self.covered(&found.reading)?;
         found.covered = Some(covered);

@@ -4,9 +4,20 @@ use super::Setup;
 use super::fabric_stage::{Followed, View};
 use super::rivals::{area_mm2, is_of_counts, rival, same_counts, same_lattice};
 use crate::fabric::FabricSeed;
+use crate::lattice::near_expected;
 use crate::refusal::{Refusal, RefusalCode};
 
 impl View<'_> {
+    /// Follows the fabric as the user said. What is expected settles nothing where what was followed does not fit it: it is then followed
+    /// as if nothing had been expected, since a contradicting place may have been read as what was expected.
+    pub fn follow_as_said(&self, seeds: &[FabricSeed], setup: &Setup) -> Result<Followed, Refusal> {
+        let found = self.follow(seeds, setup)?;
+        if setup.expected.is_none() || near_expected(&found.reading.basis, setup.expected) {
+            return Ok(found);
+        }
+        self.follow(seeds, &Setup { expected: None, ..setup.clone() })
+    }
+
     /// Refuses what was counted under a name or a direction of the rows that the fabric raises doubt about, where without it the photo
     /// shows other stitches.
     pub fn check_said(&self, seeds: &[FabricSeed], setup: &Setup, as_said: &Followed) -> Result<(), Refusal> {

@@ -214,6 +214,22 @@ fn long_and_short_marks_without_numerals_are_no_scale() {
     assert!(read(&quarters.photo(), &RulerSettings { unit: Some(RulerUnit::Cm) }).is_err());
 }
 
+/// A soft tape lies in waves: its marks depart from an even row by more than those of look-alikes do, but not one by one.
+#[test]
+fn a_tape_in_waves_is_read() {
+    let tape = Drawn::mm(10.0, 8.0);
+    let to_mm = tape.to_px.try_inverse().unwrap();
+    let photo = picture(|x, y| {
+        let v = to_mm * Vector3::new(x, y, 1.0);
+        let waves = 0.14 * (std::f64::consts::TAU * v.x / 40.0).sin();
+        tape.brightness(v.x + waves, v.y).unwrap_or(0.35)
+    });
+    let train = read_train(&photo);
+    let first = train.marks.iter().map(|mark| mark.index).min();
+    assert!(train.marks.len() > 95 && first == Some(0), "{} marks from {first:?}", train.marks.len());
+    assert!(train.residual_rms_px > 0.6, "{} px", train.residual_rms_px);
+}
+
 #[test]
 fn missing_marks_do_not_shift_the_index() {
     let ruler =
