@@ -1,7 +1,7 @@
 //! The octave decision on drawn fabrics of each kind (stockinette: `decide_tests`): of all multiples of the repeat, and of the axes changed over, the
 //! true single stitches and rows must win. The drawings are invented; they share nothing with the levels of the families.
 
-use super::{Declared, StitchPattern, decide, propose, said_doubted};
+use super::{Basis, Decision, Declared, StitchPattern, decide, propose, said_doubted};
 use crate::fabric::Sheet;
 use crate::photo::GreyImage;
 use crate::quantity::PlanePoint;
@@ -79,20 +79,22 @@ fn garter() {
     counted("garter", named("garter"), sheet, 42.0);
 }
 
+/// Arcs of garter's ridges, every one as far from the next.
+fn even_arcs(u: f64, v: f64) -> f64 {
+    let arc = |middle: f64, aside: f64| {
+        let across = ((v - middle + 1.0).rem_euclid(2.0) - 1.0) / 0.25;
+        let along = ((u - aside + 0.5).rem_euclid(1.0) - 0.5) / 0.3;
+        (-across * across - along * along).exp()
+    };
+    arc(0.5, 0.0) + arc(1.5, 0.5) + 0.1 * (PI * v).cos()
+}
+
 /// Upper and lower arcs half a stitch apart, evenly spaced and flat, and ridges as far apart as stitches are wide: most lines are those of
 /// smaller stitches along the diagonals, and those of its legs once a row are not there.
 #[test]
 fn garter_of_evenly_spaced_arcs() {
-    let arcs = |u: f64, v: f64| {
-        let arc = |middle: f64, aside: f64| {
-            let across = ((v - middle + 1.0).rem_euclid(2.0) - 1.0) / 0.25;
-            let along = ((u - aside + 0.5).rem_euclid(1.0) - 0.5) / 0.3;
-            (-across * across - along * along).exp()
-        };
-        arc(0.5, 0.0) + arc(1.5, 0.5) + 0.1 * (PI * v).cos()
-    };
     for deg in [-8.0, 3.0] {
-        let sheet = fabric(44.0, deg, |_, _| ' ', arcs);
+        let sheet = fabric(44.0, deg, |_, _| ' ', even_arcs);
         counted("garter", named("garter"), sheet, 44.0);
     }
 }
@@ -146,13 +148,15 @@ fn another_pattern_than_was_said_is_seen() {
 /// Said to run along the columns, the rows of garter are looked for among what is left.
 #[test]
 fn rows_that_run_otherwise_than_was_said_are_seen() {
-    let ridge = |_: f64, v: f64| 0.3 * (PI * v).cos();
-    let sheets = [fabric(42.0, -8.0, |_, j| if odd(j) { 'p' } else { 'k' }, ridge)];
-    let doubted = |row_direction_deg: f64| {
-        let row_direction_deg = Some(row_direction_deg);
-        let declared = Declared { pattern: Some(named("garter")), row_direction_deg, ..Declared::default() };
-        let found = propose(&sheets, &declared).expect("a lattice");
-        said_doubted(&sheets, &declared, &found.basis, &found).row_direction
+    let sheets = [fabric(44.0, -8.0, |_, _| ' ', even_arcs)];
+    let garter = Declared { pattern: Some(named("garter")), ..Declared::default() };
+    let along = propose(&sheets, &garter).expect("a lattice");
+    let Basis { stitch, row: [u, v] } = along.basis;
+    let across =
+        Decision { basis: Basis { stitch: [u / 2.0, v / 2.0], row: stitch.map(|f| 2.0 * f) }, ..along.clone() };
+    let doubted = |found: &Decision, deg: f64| {
+        let declared = Declared { row_direction_deg: Some(deg), ..garter.clone() };
+        said_doubted(&sheets, &declared, &found.basis, found).row_direction
     };
-    assert!(doubted(82.0) && !doubted(-8.0));
+    assert!(doubted(&across, 82.0) && !doubted(&along, -8.0));
 }
