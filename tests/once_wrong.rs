@@ -118,14 +118,3 @@ fn a_name_that_the_fabric_contradicts_is_refused() {
     assert!(refusal.message.contains("recognised as stockinette"), "{refusal:?}");
     assert!(said("stockinette").gauge.is_some());
 }
-
-/// What is expected settles which of the readings that remain it is, and nothing where it fits none of them.
-#[test]
-fn an_expected_gauge_that_fits_nothing_settles_nothing() {
-    let (jpeg, known) = photo(&Scene::plain(5));
-    let truth = known.gauge().expect("a gauge");
-    let ask = |expected: Option<(f64, f64)>| measured(&jpeg, &Setup { expected, ..known.setup(false) });
-    assert!(ask(None).gauge.is_none(), "the pattern is not sure with nothing said");
-    let far = ask(Some((2.5 * truth[0], 2.5 * truth[1])));
-    assert!(far.gauge.is_none(), "{:?}", far.gauge);
-}

@@ -1,5 +1,6 @@
 //! Whole photos against their truth: every set of photos that `WALEWISE_PHOTOS` names is measured and scored, and no
-//! figure may be worse than the one the method history recorded, beyond noise. Says SKIPPED where there are no sets.
+//! figure may be worse than the one the method history recorded, beyond noise; and what is refused with nothing said must not be answered
+//! wrongly where a gauge is expected that is far off. Says SKIPPED where there are no sets.
 //!
 //! `WALEWISE_ANSWERS=FOLDER` also writes each answer as `SET/STEM.json`, and a picture of what was seen beside those of photos
 //! that could be measured and were not, or wrongly. The printed lines that begin with `history` are
@@ -12,7 +13,7 @@ use photo_sets::{Figures, TruePhoto, failed, figures, groups, sets};
 use std::ops::ControlFlow;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use walewise::measure::measure;
+use walewise::measure::{Setup, measure};
 use walewise::record::Record;
 use walewise::report::annotate::draw;
 
@@ -36,7 +37,7 @@ fn no_figure_is_worse_than_recorded() {
     println!("set        told  meas. answ.  med.%  p95%  cover%  U%    wrong  refused");
     for (name, photos) in &sets {
         for declared in [true, false] {
-            let answers = measure_all(photos, declared);
+            let answers = measure_all(photos, |photo| photo.setup(declared));
             keep(name, declared, photos, &answers);
             let now = figures(name, declared, photos, &answers);
             print_row(&now);
@@ -45,6 +46,9 @@ fn no_figure_is_worse_than_recorded() {
             let before =
                 history.iter().rev().flat_map(|e| &e.figures).find(|f| (&f.set, f.declared) == (name, declared));
             worse.extend(before.into_iter().flat_map(|b| worse_than(b, &now)));
+            if !declared {
+                worse.extend(settled_by_a_far_expectation(photos, &answers));
+            }
         }
     }
     if let Some(path) = std::env::var_os("WALEWISE_SCORES") {
@@ -70,8 +74,29 @@ fn print_row(f: &Figures) {
     );
 }
 
+/// Photos that are refused with nothing said, and answered wrongly where a gauge is expected that none of them has: the true one by a factor
+/// that is no octave.
+fn settled_by_a_far_expectation(photos: &[TruePhoto], answers: &[Record]) -> Vec<String> {
+    const FACTOR: f64 = 1.4;
+    const MOST_OFF: f64 = 0.05;
+    let refused = |(photo, answer): &(&TruePhoto, &Record)| answer.gauge.is_none() && photo.gauge().is_some();
+    let photos: Vec<TruePhoto> = photos.iter().zip(answers).filter(refused).map(|(photo, _)| photo.clone()).collect();
+    let far = |photo: &TruePhoto| {
+        let expected = photo.gauge().map(|[stitches, rows]| (FACTOR * stitches, FACTOR * rows));
+        Setup { expected, ..photo.setup(false) }
+    };
+    let wrong = |(photo, answer): (&TruePhoto, &Record)| {
+        let (gauge, truth) = (answer.gauge.as_ref()?, photo.gauge()?);
+        let told = [gauge.stitches_per_10cm.value, gauge.rows_per_10cm.value];
+        let off = told.iter().zip(truth).map(|(told, truth)| (told / truth - 1.0).abs()).fold(0.0, f64::max);
+        (off > MOST_OFF)
+            .then(|| format!("{}: off by {:.0} % with a gauge expected that is far off", photo.stem, 100.0 * off))
+    };
+    photos.iter().zip(&measure_all(&photos, far)).filter_map(wrong).collect()
+}
+
 /// Measures all photos, two at a time.
-fn measure_all(photos: &[TruePhoto], declared: bool) -> Vec<Record> {
+fn measure_all(photos: &[TruePhoto], setup: impl Fn(&TruePhoto) -> Setup + Sync) -> Vec<Record> {
     let next = AtomicUsize::new(0);
     let answers: Vec<Mutex<Option<Record>>> = photos.iter().map(|_| Mutex::new(None)).collect();
     std::thread::scope(|scope| {
@@ -80,7 +105,7 @@ fn measure_all(photos: &[TruePhoto], declared: bool) -> Vec<Record> {
                 while let Some(photo) = photos.get(next.fetch_add(1, Ordering::Relaxed)) {
                     let at = photos.iter().position(|p| std::ptr::eq(p, photo)).expect("one of them");
                     let bytes = std::fs::read(&photo.path).expect("the photo can be read");
-                    let outcome = measure(&bytes, &photo.setup(declared), &mut |_| ControlFlow::Continue(()));
+                    let outcome = measure(&bytes, &setup(photo), &mut |_| ControlFlow::Continue(()));
                     *answers[at].lock().expect("no other thread holds it") = Some(outcome.record);
                 }
             });

@@ -14,6 +14,7 @@ use walewise::quantity::PhotoPoint;
 use walewise::record::{Record, Status};
 
 /// One photo of a set.
+#[derive(Clone)]
 pub struct TruePhoto {
     pub stem: String,
     pub path: PathBuf,
