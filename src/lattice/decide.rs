@@ -194,7 +194,7 @@ fn judged(sightings: &[(&View, Sighting)], declared: &Declared) -> Result<Decisi
     let (best, mut margin) = (choice.best, choice.margin);
     // A projection that shows other stitches is a rival too: noise and light differ between them, stitches don't.
     let others = sightings.iter().map(|(_, s)| &s.readings[0]).filter(|r| !same_counts(&r.basis, &best.basis));
-    let settled = as_expected(&best.basis, declared);
+    let settled = near_expected(&best.basis, declared.expected_per_10cm);
     if !settled {
         margin = others.map(|r| best.score - r.score).fold(margin, f64::min);
     }
@@ -355,7 +355,7 @@ impl Choice<'_> {
 
 /// The best reading; an expected gauge settles which of the readings that remain it is.
 pub(super) fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> Choice<'a> {
-    let fits = |r: &&Reading| as_expected(&r.basis, declared);
+    let fits = |r: &&Reading| near_expected(&r.basis, declared.expected_per_10cm);
     let rival_of = |best: &Reading| readings.iter().find(|r| !same_counts(&r.basis, &best.basis));
     let best = &readings[0];
     let rival = rival_of(best);
@@ -366,12 +366,8 @@ pub(super) fn chosen<'a>(readings: &'a [Reading], declared: &Declared) -> Choice
     }
 }
 
-/// Whether a lattice has about the gauge that was said to be expected. What fits no reading settles nothing.
-pub fn as_expected(basis: &Basis, declared: &Declared) -> bool {
-    near_expected(basis, declared.expected_per_10cm)
-}
-
-/// The same of a gauge that is expected or not.
+/// Whether a lattice has about the gauge that is expected, stitches and rows per 10 cm; false where none is. What fits no reading settles
+/// nothing.
 pub fn near_expected(basis: &Basis, expected_per_10cm: Option<(f64, f64)>) -> bool {
     let near = |counted: f64, expected: f64| (counted / expected - 1.0).abs() < EXPECTED_WITHIN;
     basis.per_10cm().zip(expected_per_10cm).is_some_and(|((s, r), (t, u))| near(s, t) && near(r, u))

@@ -93,7 +93,9 @@ struct Counts<'a> {
 pub fn recognise(places: &Places, wholes: &[Whole], declared: &Declared) -> Result<Decision, Refusal> {
     let mut all = all_counts(places, wholes);
     let ahead = all.first().map_or(0.0, Counts::standing);
-    let near = |c: &Counts| ahead - c.standing() <= RIVAL_WITHIN && decide::as_expected(&c.basis, declared);
+    let near = |c: &Counts| {
+        ahead - c.standing() <= RIVAL_WITHIN && decide::near_expected(&c.basis, declared.expected_per_10cm)
+    };
     let settled = all.iter().any(near);
     if settled {
         all.retain(near);

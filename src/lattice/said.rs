@@ -6,7 +6,7 @@
 //! pattern and in every direction: all readings are log-likelihoods of one spectrum. Where that raises doubt, the photo is looked at as if
 //! it had not been said (`measure::what_was_said`).
 
-use super::decide::{self, CLEAR, as_expected, same_counts};
+use super::decide::{self, CLEAR, near_expected, same_counts};
 use super::families::spreads_off;
 use super::reading::{self, Reading};
 use super::view::View;
@@ -41,7 +41,7 @@ const UNUSUAL: f64 = 1.5;
 /// What is doubted of that which was `declared`, on the whole fabric (`sheets`), made even by the lattice that was `followed`. What an
 /// expected gauge bears out is not doubted.
 pub fn said_doubted(sheets: &[Sheet], declared: &Declared, followed: &Basis, decision: &Decision) -> SaidDoubted {
-    let borne_out = as_expected(&decision.basis, declared);
+    let borne_out = near_expected(&decision.basis, declared.expected_per_10cm);
     let Some(pattern) = declared.pattern.as_ref().filter(|_| !borne_out) else { return SaidDoubted::default() };
     let turned_freely = Declared { row_direction_deg: None, ..declared.clone() };
     let no_pattern = Declared { pattern: None, ..declared.clone() };
