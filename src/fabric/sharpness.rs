@@ -157,4 +157,21 @@ mod tests {
             assert!((low..=high).contains(&blur), "σ {sigma} px read as {:.2} px", 1000.0 * blur);
         }
     }
+
+    #[test]
+    fn fabric_that_is_mostly_blown_out_is_refused() {
+        // Half of the picture is blown out, on the right.
+        let rgb = RgbImage::from_fn(400, 300, |x, _| Rgb(if x < 200 { [90; 3] } else { [255; 3] }));
+        let photo = Photo { rgb, ..Photo::default() };
+        let between = |from: f64, to: f64| {
+            [(from, 20.0), (to, 20.0), (to, 280.0), (from, 280.0)].map(|(x, y)| PhotoPoint::new(x, y))
+        };
+        let code = |fabric: [PhotoPoint; 4], ruler: &[PhotoPoint]| {
+            fabric_blown_out(&photo, &fabric, ruler).map(|refusal| refusal.code)
+        };
+        assert_eq!(code(between(20.0, 220.0), &[]), None);
+        assert_eq!(code(between(100.0, 380.0), &[]), Some(RefusalCode::Glare));
+        // A white ruler is none of the fabric.
+        assert_eq!(code(between(100.0, 380.0), &between(205.0, 380.0)), None);
+    }
 }
